@@ -1,0 +1,49 @@
+# The two commands a newcomer needs: make demo, make test. Both set everything up by themselves.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+READY := $(VENV)/.ready
+
+.PHONY: demo test lint types contract bless lock bench-layout clean
+
+demo: $(READY)
+	$(BIN)/halfturn demo
+
+test: $(READY)
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/python -m pytest
+
+lint: $(READY)
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+types: $(READY)
+	$(BIN)/mypy
+
+contract: $(READY)
+	$(BIN)/lint-imports
+
+# Accept what the golden-file tests see today; then read the diff and look at the pictures.
+bless: $(READY)
+	BLESS=1 $(BIN)/python -m pytest tests
+
+# Resolve the locks anew, for every platform, from pyproject.toml.
+lock: $(READY)
+	$(BIN)/pip install -q uv
+	$(BIN)/uv pip compile -q --universal --python-version 3.11 --no-annotate --no-header pyproject.toml -o requirements.lock
+	$(BIN)/uv pip compile -q --universal --python-version 3.11 --no-annotate --no-header --group dev pyproject.toml -o requirements-dev.lock
+
+bench-layout: $(READY)
+	$(BIN)/python -m nesting.layout.bench --all ../shared/benchmarks
+
+$(READY): requirements-dev.lock pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/pip install -q --disable-pip-version-check -r requirements-dev.lock
+	$(BIN)/pip install -q --disable-pip-version-check --no-deps -e .
+	touch $(READY)
+
+clean:
+	rm -rf $(VENV) halfturn-demo build *.egg-info

@@ -1,0 +1,1 @@
+"""The rack: stock, reservations and an append-only ledger over SQL."""

@@ -1,0 +1,463 @@
+"""The vocabulary: what the trade talks about, as frozen records.
+
+The same records are read from `workshop.toml` and `job.toml` and written to `plan.json`, so their field names are
+the names in those files. Millimetres, degrees counter-clockwise, minutes where the name says so; money is Decimal.
+
+Frames: piece frame as drawn, y up; sheet frame with its origin at the lower left corner of the sheet's bounding
+rectangle, face up; bed frame with its origin at the machine's datum corner, x to the right, y away from the operator.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from enum import StrEnum
+from typing import ClassVar, Literal
+
+Point = tuple[float, float]
+"""x_mm, y_mm."""
+Vertex = tuple[float, float, float]
+"""x_mm, y_mm, bulge of the segment that starts here: tan of a quarter of the arc's sweep, 0 straight, + ccw."""
+Ring = tuple[Vertex, ...]
+"""A closed chain: the last vertex's segment ends at the first vertex."""
+Chain = tuple[Vertex, ...]
+"""An open chain: the last vertex ends it and its bulge is 0."""
+Rect = tuple[float, float, float, float]
+"""x0_mm, y0_mm, x1_mm, y1_mm."""
+
+STRICT: dict[str, str] = {"extra": "forbid"}
+"""Read from a file, an unknown key is a mistake, never ignored."""
+
+
+class Turn(StrEnum):
+    """How a piece may be turned on the sheet."""
+
+    ANY = "any"
+    HALF = "half"
+    NONE = "none"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class StockKey:
+    """Pieces only go on sheets with the same key."""
+
+    material: str
+    colour: str
+    thickness_mm: float
+
+    def __str__(self) -> str:
+        return f"{self.material} {self.colour} {self.thickness_mm:g} mm"
+
+
+# ── pieces ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """A straight edge where a segment meets its neighbour; both carry the same label. Piece frame."""
+
+    label: str
+    start_mm: Point
+    end_mm: Point
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One thing to cut, piece frame. `outline` runs counter-clockwise, `holes` clockwise; marks ride along."""
+
+    id: str
+    name: str
+    copy: int
+    material: str
+    colour: str
+    thickness_mm: float
+    outline: Ring
+    holes: tuple[Ring, ...] = ()
+    marks: tuple[Chain, ...] = ()
+    turn: Turn = Turn.ANY
+    mirror: bool = False
+    one_piece: bool = True
+    fixings: tuple[Point, ...] = ()
+    segment_of: str | None = None
+    joints: tuple[Joint, ...] = ()
+
+    @property
+    def stock(self) -> StockKey:
+        return StockKey(self.material, self.colour, self.thickness_mm)
+
+
+# ── stock ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A full sheet that a supplier sells, any number of times; `length_mm` runs along x of the sheet frame."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    id: str
+    material: str
+    colour: str
+    thickness_mm: float
+    length_mm: float
+    width_mm: float
+    price: Decimal
+    supplier: str = ""
+
+    @property
+    def stock(self) -> StockKey:
+        return StockKey(self.material, self.colour, self.thickness_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class Offcut:
+    """A sheet on the rack: any polygon with holes, in the sheet frame, straight edges."""
+
+    id: str
+    material: str
+    colour: str
+    thickness_mm: float
+    outline_mm: tuple[Point, ...]
+    holes_mm: tuple[tuple[Point, ...], ...] = ()
+    book_value: Decimal = Decimal(0)
+    place: str = ""
+    lot: str = ""
+
+    @property
+    def stock(self) -> StockKey:
+        return StockKey(self.material, self.colour, self.thickness_mm)
+
+
+# ── the workshop: machines, rates ────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, slots=True)
+class CuttingFigure:
+    """How the machine cuts one material in one thickness."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    material: str
+    thickness_mm: float
+    kerf_mm: float
+    feed_mm_s: float
+    pierce_s: float
+    power_percent: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """Bed frame. The travel is what the head reaches, from (0, 0); the table is what lies flat, centred on the travel
+    in x, reaching from the travel's front edge to the back wall in y."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    name: str
+    kind: Literal["laser", "router"]
+    travel_mm: Point
+    table_mm: Point
+    cutting: tuple[CuttingFigure, ...]
+    open_front: bool = False
+    open_back: bool = False
+    gap_mm: float = 3.0
+    margin_mm: float = 5.0
+    setup_min: float = 4.0
+    turn_min: float = 3.0
+    trim_min: float = 2.0
+    mark_feed_mm_s: float = 100.0
+    rapid_mm_s: float = 200.0
+    lineup_error_mm: float = 0.15
+
+    def __post_init__(self) -> None:
+        for axis, travel, table in zip("xy", self.travel_mm, self.table_mm, strict=True):
+            if not 0 < travel <= table:
+                raise ValueError(f"the table ({table:g} mm in {axis}) must be at least the travel ({travel:g} mm)")
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """The shop's own figures in money and time; every cost line is made of these."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    currency: str
+    machine_per_hour: Decimal
+    labour_per_hour: Decimal
+    leftover_credit: float = 0.5
+    keep_mm: Point = (150.0, 150.0)
+    saw_kerf_mm: float = 3.0
+    saw_trim_min: float = 4.0
+    snap_max_mm: float = 3.0
+    join_cost: Decimal = Decimal("1.00")
+    joint_cost: Decimal = Decimal("5.00")
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.leftover_credit <= 1:
+            raise ValueError("leftover_credit is a share of the price paid, from 0 to 1")
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """What a sheet is made of; `density_kg_m3` for its mass."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    name: str
+    density_kg_m3: float
+    faces_alike: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Workshop:
+    """`workshop.toml`: what the shop owns and what it charges."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    name: str
+    rates: Rates
+    machine: tuple[Machine, ...]
+    material: tuple[Material, ...] = ()
+    offer: tuple[Offer, ...] = ()
+    database: str = ""
+
+
+# ── the job ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, slots=True)
+class PieceOrder:
+    """One `[[piece]]` of a job: a drawing (all or one layer of it) or a wording in a font at a cap height."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    name: str
+    material: str
+    colour: str
+    thickness_mm: float
+    drawing: str | None = None
+    layer: str | None = None
+    wording: str | None = None
+    font: str | None = None
+    height_mm: float | None = None
+    quantity: int = 1
+    turn: Turn = Turn.ANY
+    mirror: bool = False
+    one_piece: bool = False
+    fixings: tuple[Point, ...] = ()
+
+    @property
+    def stock(self) -> StockKey:
+        return StockKey(self.material, self.colour, self.thickness_mm)
+
+    def __post_init__(self) -> None:
+        if (self.drawing is None) == (self.wording is None):
+            raise ValueError("give either `drawing` or `wording`")
+        if self.wording is not None and (self.height_mm is None or not self.height_mm > 0):
+            raise ValueError("`wording` needs a `height_mm` above 0: the height of its capitals")
+        if self.quantity < 1:
+            raise ValueError("`quantity` must be at least 1")
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """The `[job]` table."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    name: str
+    machine: str = ""
+    customer: str = ""
+    quantity: int = 1
+    due: str = ""
+
+    def __post_init__(self) -> None:
+        if self.quantity < 1:
+            raise ValueError("`quantity` must be at least 1")
+
+
+@dataclass(frozen=True, slots=True)
+class JobFile:
+    """`job.toml`."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    job: Job
+    piece: tuple[PieceOrder, ...]
+
+
+# ── the plan ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a sheet comes from: the rack or a supplier's offer; exactly one is set."""
+
+    stock_id: str | None = None
+    offer: str | None = None
+
+
+TrimMethod = Literal["machine", "saw", "snap"]
+
+
+@dataclass(frozen=True, slots=True)
+class Trim:
+    """A straight cut, edge to edge of what it cuts, sheet frame. `measure` is in words a person can follow."""
+
+    order: int
+    from_mm: Point
+    to_mm: Point
+    method: TrimMethod
+    measure: str
+    uncut_ends_mm: Point = (0.0, 0.0)
+    turn_deg: int = 0
+    shift_mm: Point = (0.0, 0.0)
+    file: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """The trimmed part of a sheet that goes onto the bed, sheet frame."""
+
+    id: str
+    rect_mm: Rect
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """Piece frame to sheet frame: mirror in x if mirrored, rotate about the piece's origin, translate."""
+
+    piece: str
+    blank: str
+    x_mm: float
+    y_mm: float
+    turn_deg: float
+    mirrored: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Join:
+    """Where a contour cut in one pass is met by another pass; listed, with one number, in both."""
+
+    number: int
+    piece: str
+    sheet_mm: Point
+    bed_mm: Point
+    mismatch_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class LineUpMark:
+    """A small cross in waste: cut in one pass, found again in a later one; listed in both."""
+
+    number: int
+    sheet_mm: Point
+    bed_mm: Point
+    cut_here: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """One run with the blank held still. Sheet frame to bed frame: rotate by `turn_deg`, then add `shift_mm`.
+
+    `whole` are the pieces cut from start to end in this pass, `part` those that other passes share, in cutting order.
+    """
+
+    order: int
+    blank: str
+    turn_deg: int
+    shift_mm: Point
+    turn_before: Literal["none", "half", "quarter", "shift"]
+    file: str
+    whole: tuple[str, ...]
+    part: tuple[str, ...] = ()
+    joins: tuple[Join, ...] = ()
+    lineup: tuple[LineUpMark, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Leftover:
+    """What remains of a sheet, sheet frame: kept as an offcut, or scrap. `usable_mm` is its largest rectangle."""
+
+    outline_mm: tuple[Point, ...]
+    holes_mm: tuple[tuple[Point, ...], ...]
+    keep: bool
+    usable_mm: Rect
+    credit: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedSheet:
+    """One sheet of the plan: what it is, how it is trimmed, what lies where, how it is cut, what is left."""
+
+    id: str
+    source: Source
+    material: str
+    colour: str
+    thickness_mm: float
+    outline_mm: tuple[Point, ...]
+    holes_mm: tuple[tuple[Point, ...], ...]
+    price: Decimal
+    place: str
+    trims: tuple[Trim, ...]
+    blanks: tuple[Blank, ...]
+    placements: tuple[Placement, ...]
+    passes: tuple[Pass, ...]
+    leftovers: tuple[Leftover, ...]
+
+    @property
+    def stock(self) -> StockKey:
+        return StockKey(self.material, self.colour, self.thickness_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class CostLine:
+    """One term of the cost: what, how much of it, in what unit, for how much money."""
+
+    what: str
+    quantity: float
+    unit: str
+    amount: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """All terms, their sum, a proven lower bound on any plan's sum, and the gap between the two in per cent."""
+
+    currency: str
+    lines: tuple[CostLine, ...]
+    total: Decimal
+    bound: Decimal
+    gap_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """`plan.json`, whole."""
+
+    job: Job
+    seed: int
+    effort: int
+    machine: Machine
+    pieces: tuple[Piece, ...]
+    sheets: tuple[PlannedSheet, ...]
+    cost: Cost
+    warnings: tuple[str, ...] = ()
+    format: Literal["halfturn-plan/1"] = "halfturn-plan/1"
+
+    def piece(self, piece_id: str) -> Piece:
+        """The piece with this id; KeyError if the plan has none."""
+        for piece in self.pieces:
+            if piece.id == piece_id:
+                return piece
+        raise KeyError(piece_id)
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """What a watcher is told: the step under way, rounds done, best cost so far and the proven bound."""
+
+    step: str
+    rounds: int = 0
+    best: Decimal | None = None
+    bound: Decimal | None = None
+    note: str = field(default="")
