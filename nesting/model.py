@@ -360,6 +360,7 @@ class Pass:
     """One run with the blank held still. Sheet frame to bed frame: rotate by `turn_deg`, then add `shift_mm`.
 
     `whole` are the pieces cut from start to end in this pass, `part` those that other passes share, in cutting order.
+    `region_mm` (sheet frame) is where this pass cuts shared contours, less the regions of the passes before it.
     """
 
     order: int
@@ -368,6 +369,7 @@ class Pass:
     shift_mm: Point
     turn_before: Literal["none", "half", "quarter", "shift"]
     file: str
+    region_mm: Rect
     whole: tuple[str, ...]
     part: tuple[str, ...] = ()
     joins: tuple[Join, ...] = ()

@@ -53,8 +53,10 @@ def _read(path: Path, kind: type[T], what: str) -> T:
 
 def _fault(error: ValidationError, path: Path, table: dict[str, Any]) -> JobFault:
     first = error.errors(include_url=False, include_context=False)[0]
-    *trail, key = [str(step) for step in first["loc"]] or ["file"]
-    where = (str(path), *_places(table, trail))
+    trail = [str(step) for step in first["loc"]]
+    key = trail[-1] if trail else "file"
+    named = first["type"] in {"extra_forbidden", "unexpected_keyword_argument", "missing", "missing_argument"}
+    where = (str(path), *_places(table, trail[:-1] if named else trail))
     more = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
     match first["type"]:
         case "extra_forbidden" | "unexpected_keyword_argument":
@@ -63,8 +65,7 @@ def _fault(error: ValidationError, path: Path, table: dict[str, Any]) -> JobFaul
             return JobFault(f"the key `{key}` is missing{more}", mend=f"add `{key} = ...`", where=where)
     said = first["msg"].removeprefix("Value error, ")
     given = "" if isinstance(first["input"], dict) else f", not `{str(first['input'])[:60]}`"
-    place = where if isinstance(first["input"], dict) else (*where, key)
-    return JobFault(f"{said[0].lower()}{said[1:]}{given}{more}", mend="correct that value", where=place)
+    return JobFault(f"{said[0].lower()}{said[1:]}{given}{more}", mend="correct that value", where=where)
 
 
 def _places(table: Any, trail: list[str]) -> tuple[str, ...]:
@@ -76,7 +77,8 @@ def _places(table: Any, trail: list[str]) -> tuple[str, ...]:
         except (KeyError, IndexError, ValueError, TypeError):
             break
         name = table.get("name") or table.get("id") if isinstance(table, dict) else None
-        places.append(f"{int(step) + 1} ({name})" if step.isdigit() and name else step)
+        number = str(int(step) + 1) if step.isdigit() else step
+        places.append(f"{number} ({name})" if step.isdigit() and name else number)
     return tuple(places)
 
 

@@ -1,0 +1,26 @@
+"""One way to call the solver, so that every model is solved the same: fixed seed, one worker, counted effort.
+
+With one worker CP-SAT repeats itself exactly; the limit is its deterministic time, never the clock.
+"""
+
+from __future__ import annotations
+
+from ortools.sat.python import cp_model
+
+SEED = 1
+
+
+class NoAnswer(Exception):
+    """The model has no answer, or none was found within the effort."""
+
+
+def solved(model: cp_model.CpModel, effort: float) -> cp_model.CpSolver:
+    """Solve to optimality or until `effort` (the solver's deterministic seconds) is spent. Raises NoAnswer."""
+    solver = cp_model.CpSolver()
+    solver.parameters.random_seed = SEED
+    solver.parameters.num_workers = 1
+    solver.parameters.max_deterministic_time = effort
+    status = solver.solve(model)
+    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        raise NoAnswer(solver.status_name(status))
+    return solver
