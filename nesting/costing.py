@@ -1,0 +1,117 @@
+"""Costing: every term of a plan's cost as a line of its own, in the shop's money.
+
+In: planned sheets, pieces, machine, rates. Out: CostLines. Pure; Decimal, rounded half up once a line.
+The same lines price a layout while it is being chosen and the finished plan, so that the two cannot differ.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import ROUND_HALF_UP, Decimal
+
+from nesting import curves
+from nesting.faults import JobFault
+from nesting.model import CostLine, CuttingFigure, Machine, Piece, PlannedSheet, Rates, StockKey
+from nesting.passes import minutes
+
+CENT = Decimal("0.01")
+
+
+def money(amount: Decimal) -> Decimal:
+    """To the cent, half up."""
+    return amount.quantize(CENT, ROUND_HALF_UP)
+
+
+def figure_for(machine: Machine, stock: StockKey) -> CuttingFigure:
+    """The machine's cutting figure for a stock key. Raises JobFault where there is none."""
+    for figure in machine.cutting:
+        if figure.material == stock.material and math.isclose(figure.thickness_mm, stock.thickness_mm):
+            return figure
+    raise JobFault(
+        f"{machine.name} has no cutting figure for {stock.material} {stock.thickness_mm:g} mm",
+        mend=f"add one under [[machine.cutting]] of {machine.name} in workshop.toml",
+    )
+
+
+def sheet_lines(sheet: PlannedSheet, machine: Machine, rates: Rates) -> list[CostLine]:
+    """What a sheet costs by being chosen and laid out as it is: stock, handling, joins, less the leftovers' credit."""
+    what = f"sheet {sheet.id}"
+    lines = [CostLine(f"{what}: stock", 1, "sheet", money(sheet.price))]
+    for left in sheet.leftovers:
+        if left.keep and left.credit:
+            lines.append(CostLine(f"{what}: leftover kept", _rect_m2(left.usable_mm), "m2", -left.credit))
+    by_blank = [[p for p in sheet.passes if p.blank == blank.id] for blank in sheet.blanks]
+    setups, turns = (sum(column, Decimal(0)) for column in zip(*(minutes(p, machine) for p in by_blank), strict=True))
+    trims = sum((_trim_minutes(trim.method, machine, rates) for trim in sheet.trims), Decimal(0))
+    for name, spent in (("set-up", setups), ("turns", turns), ("trims", trims)):
+        if spent:
+            lines.append(CostLine(f"{what}: {name}", float(spent), "min", money(spent * rates.labour_per_hour / 60)))
+    joins = len({(p.blank, join.number) for p in sheet.passes for join in p.joins})
+    if joins:
+        lines.append(CostLine(f"{what}: joins", joins, "join", money(joins * rates.join_cost)))
+    return lines
+
+
+def total(lines: Iterable[CostLine]) -> Decimal:
+    """Sum of the lines."""
+    return sum((line.amount for line in lines), Decimal(0))
+
+
+def cutting_lines(pieces: Sequence[Piece], machine: Machine, rates: Rates) -> list[CostLine]:
+    """Machine time to cut and mark the pieces, one line a stock key: the same whatever the layout."""
+    seconds: dict[StockKey, float] = {}
+    for piece in pieces:
+        seconds[piece.stock] = seconds.get(piece.stock, 0.0) + cutting_seconds(piece, machine)
+    return [
+        CostLine(f"cutting {stock}", round(spent / 60, 2), "min", _machine_money(spent, rates))
+        for stock, spent in sorted(seconds.items())
+    ]
+
+
+def cutting_seconds(piece: Piece, machine: Machine) -> float:
+    """Contours at the cutting feed with one pierce each, marks at the marking feed."""
+    figure = figure_for(machine, piece.stock)
+    rings = [piece.outline, *piece.holes]
+    cut = math.fsum(curves.length(ring, closed=True) for ring in rings)
+    marked = math.fsum(curves.length(mark, closed=False) for mark in piece.marks)
+    return cut / figure.feed_mm_s + len(rings) * figure.pierce_s + marked / machine.mark_feed_mm_s
+
+
+def joint_lines(pieces: Sequence[Piece], rates: Rates) -> list[CostLine]:
+    """Making good the joints between segments."""
+    joints = {joint.label for piece in pieces for joint in piece.joints}
+    if not joints:
+        return []
+    return [CostLine("joints between segments", len(joints), "joint", money(len(joints) * rates.joint_cost))]
+
+
+def masses_kg(sheets: Sequence[PlannedSheet], densities: Mapping[str, float]) -> dict[str, float]:
+    """Mass of each sheet as it comes, kilograms: area · thickness · density; sheets of unknown density are left out."""
+    return {
+        sheet.id: sheet_mass_kg(_area_mm2(sheet), sheet.thickness_mm, densities[sheet.material])
+        for sheet in sheets
+        if sheet.material in densities
+    }
+
+
+def sheet_mass_kg(area_mm2: float, thickness_mm: float, density_kg_m3: float) -> float:
+    """Kilograms. Density of acrylic 1190 kg/m3 by ISO 1183."""
+    return area_mm2 * thickness_mm * 1e-9 * density_kg_m3
+
+
+def _trim_minutes(method: str, machine: Machine, rates: Rates) -> Decimal:
+    return Decimal(str(machine.trim_min if method == "machine" else rates.saw_trim_min))
+
+
+def _machine_money(seconds: float, rates: Rates) -> Decimal:
+    return money(Decimal(str(round(seconds, 6))) * rates.machine_per_hour / 3600)
+
+
+def _rect_m2(rect: tuple[float, float, float, float]) -> float:
+    return round((rect[2] - rect[0]) * (rect[3] - rect[1]) / 1e6, 4)
+
+
+def _area_mm2(sheet: PlannedSheet) -> float:
+    outline, *holes = (curves.ring_of(points) for points in (sheet.outline_mm, *sheet.holes_mm))
+    return abs(curves.signed_area(outline)) - sum(abs(curves.signed_area(hole)) for hole in holes)
