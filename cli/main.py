@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import sys
-from pathlib import Path
-from typing import Annotated
 
 import typer
 
+from cli import rack
 from nesting.faults import Fault
 
 app = typer.Typer(
@@ -20,17 +18,7 @@ app = typer.Typer(
 )
 
 
-def workshop_folder(given: Path | None) -> Path:
-    """The workshop: `--workshop`, else HALFTURN_WORKSHOP, else the current folder."""
-    return given or Path(os.environ.get("HALFTURN_WORKSHOP", "."))
-
-
-WorkshopOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--workshop", help="Workshop folder; else HALFTURN_WORKSHOP, else the current folder.", show_default=False
-    ),
-]
+app.add_typer(rack.app, name="rack")
 
 
 def run() -> None:

@@ -111,7 +111,12 @@ class Offer:
 
 @dataclass(frozen=True, slots=True)
 class Offcut:
-    """A sheet on the rack: any polygon with holes, in the sheet frame, straight edges."""
+    """A sheet on the rack: any polygon with holes, in the sheet frame, straight edges.
+
+    An empty `lot` is an unknown one. `faces` says which side is masked, mirrored or frosted. `grain_deg` is the grain's
+    direction in the sheet frame. `true_edges` are the edges still as the factory cut them: the indices of their first
+    corners in `outline_mm`.
+    """
 
     id: str
     material: str
@@ -122,6 +127,9 @@ class Offcut:
     book_value: Decimal = Decimal(0)
     place: str = ""
     lot: str = ""
+    faces: str = ""
+    grain_deg: float | None = None
+    true_edges: tuple[int, ...] = ()
 
     @property
     def stock(self) -> StockKey:

@@ -1,0 +1,80 @@
+"""The rack's daily bread: what is there, put a sheet in, hold sheets for a plan, take note of what happens to them.
+
+In: a connection from `database.writing` (or `database.reading` for questions), and who says so, when and why.
+Out: sheets; entries in the ledger. Each command is idempotent where repeating it could do harm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+from datetime import datetime
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from inventory.books import SHEET, book, entries_of_plan, find_plan, find_sheets, next_number, sheet_from
+from inventory.ledger import OPEN, Entry, Kind, State, offcut_as_json
+from nesting.faults import RackFault
+from nesting.model import Offcut, StockKey
+
+
+def on_hand(conn: Connection, stock: Collection[StockKey] | None = None) -> tuple[Offcut, ...]:
+    """All sheets that a plan may use, oldest first: on the rack and not reserved; of these stock keys if given."""
+    query = sa.select(SHEET).where(SHEET.c.state == State.ON_RACK.value, SHEET.c.plan.is_(None))
+    if stock is not None:
+        wanted = [(key.material, key.colour, key.thickness_mm) for key in stock]
+        query = query.where(sa.tuple_(SHEET.c.material, SHEET.c.colour, SHEET.c.thickness_mm).in_(wanted))
+    return tuple(sheet_from(row).offcut for row in conn.execute(query.order_by(SHEET.c.since, SHEET.c.id)))
+
+
+def receive(conn: Connection, offcut: Offcut, *, at: datetime, who: str, why: str = "") -> Offcut:
+    """Put a sheet on the rack, as it is returned; without an id it gets the next number. Raises RackFault."""
+    return receive_all(conn, [offcut], at=at, who=who, why=why)[0]
+
+
+def receive_all(
+    conn: Connection, offcuts: Sequence[Offcut], *, at: datetime, who: str, why: str = ""
+) -> tuple[Offcut, ...]:
+    """Put sheets on the rack, all or none. Raises RackFault."""
+    from inventory.checking import checked  # brings shapely, which a list of the rack need not wait for
+
+    number = next_number(conn)
+    numbered = []
+    for offcut in offcuts:
+        numbered.append(offcut if offcut.id else replace(offcut, id=f"R{number}"))
+        number += not offcut.id
+    sheets = tuple(checked(offcut) for offcut in numbered)
+    book(conn, [Entry(Kind.RECEIVED, at, who, why, s.id, body={"sheet": offcut_as_json(s)}) for s in sheets])
+    return sheets
+
+
+def reserve(
+    conn: Connection, plan_id: str, sheets: Sequence[str], *, at: datetime, who: str, job: str = "", customer: str = ""
+) -> None:
+    """Accept a plan: hold all of `sheets` for it, or none; a second time it does nothing. Raises RackFault."""
+    plan = find_plan(conn, plan_id)
+    if plan is not None and plan.state in OPEN:
+        return
+    _must_all_be_free(conn, sheets)
+    accepted = Entry(Kind.ACCEPTED, at, who, plan=plan_id, body={"job": job, "customer": customer})
+    book(conn, [accepted, *(Entry(Kind.RESERVED, at, who, sheet=sheet, plan=plan_id) for sheet in sheets)])
+
+
+def _must_all_be_free(conn: Connection, ids: Sequence[str]) -> None:
+    """Names every sheet that cannot be had, and who has it, not only the first."""
+    found = find_sheets(conn, set(ids))
+    taken = [f"{i} is {_holder(conn, found[i].plan)}" for i in ids if i in found and found[i].plan is not None]
+    gone = [f"{i} is {found[i].state}" for i in ids if i in found and found[i].state is not State.ON_RACK]
+    unknown = [f"{i} is not known" for i in ids if i not in found]
+    if taken or gone or unknown:
+        raise RackFault("; ".join([*taken, *gone, *unknown]), mend="plan again: the rack has changed")
+
+
+def _holder(conn: Connection, plan_id: str | None) -> str:
+    """Who has it: the plan, its job and the person who accepted it."""
+    assert plan_id is not None
+    plan = find_plan(conn, plan_id)
+    took = next(e for e in entries_of_plan(conn, plan_id) if e.kind is Kind.ACCEPTED)
+    job = f" ({plan.job})" if plan and plan.job else ""
+    return f"reserved for the plan {plan_id}{job} by {took.who}, {took.at:%Y-%m-%d %H:%M}"

@@ -1,0 +1,95 @@
+"""What a person asks the rack: which sheets, how old, worth what, held for whom; and the life of one sheet.
+
+In: a connection from `database.reading`, and a wish. Out: sheets and sums, counted by the database itself, so that a
+rack of a hundred thousand sheets answers like one of a hundred.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, Literal
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from inventory.books import PLAN, SHEET, plan_from, sheet_from, stamp
+from inventory.ledger import PlanOnRack, Sheet, State
+from nesting.model import Point
+
+Order = Literal["age", "size", "value", "id"]
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """Which sheets to show; what is None or empty is not asked for. `fits_mm`: the bounding rectangle holds it."""
+
+    state: State | None = State.ON_RACK
+    material: str | None = None
+    colour: str | None = None
+    thickness_mm: float | None = None
+    place: str | None = None
+    lot: str | None = None
+    fits_mm: Point | None = None
+    reserved: bool | None = None
+    plan: str | None = None
+    before: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """The first sheets of those wished for, and the sums over all of them."""
+
+    sheets: tuple[Sheet, ...]
+    count: int
+    area_mm2: float
+    value: Decimal
+
+
+def listing(conn: Connection, wish: Wish, *, order: Order = "age", limit: int | None = None) -> Listing:
+    """Sheets that answer `wish`, the first `limit` of them in this order."""
+    where = sa.and_(sa.true(), *_conditions(wish))
+    sums = sa.select(sa.func.count(), sa.func.sum(SHEET.c.area_mm2), sa.func.sum(SHEET.c.value_cents))
+    count, area, cents = conn.execute(sums.select_from(SHEET).where(where)).one()
+    rows = conn.execute(sa.select(SHEET).where(where).order_by(*_ORDERS[order]).limit(limit))
+    return Listing(tuple(map(sheet_from, rows)), count, float(area or 0), Decimal(int(cents or 0)).scaleb(-2))
+
+
+def plans_of(conn: Connection, sheets: tuple[Sheet, ...]) -> Mapping[str, PlanOnRack]:
+    """The plans that hold or have cut these sheets, by id: for whom a sheet is reserved."""
+    ids = sorted({sheet.plan for sheet in sheets if sheet.plan})
+    return {row.id: plan_from(row) for row in conn.execute(sa.select(PLAN).where(PLAN.c.id.in_(ids)))} if ids else {}
+
+
+_ORDERS: Mapping[Order, tuple[sa.ColumnElement[Any], ...]] = {
+    "age": (SHEET.c.since, SHEET.c.id),
+    "size": (SHEET.c.area_mm2, SHEET.c.id),
+    "value": (SHEET.c.value_cents.desc(), SHEET.c.id),
+    "id": (SHEET.c.id,),
+}
+
+
+def _conditions(wish: Wish) -> list[sa.ColumnElement[bool]]:
+    found = [
+        column == value
+        for column, value in (
+            (SHEET.c.state, wish.state and wish.state.value),
+            (SHEET.c.material, wish.material),
+            (SHEET.c.colour, wish.colour),
+            (SHEET.c.thickness_mm, wish.thickness_mm),
+            (SHEET.c.place, wish.place),
+            (SHEET.c.lot, wish.lot),
+            (SHEET.c.plan, wish.plan),
+        )
+        if value is not None
+    ]
+    if wish.reserved is not None:
+        found.append(SHEET.c.plan.is_not(None) if wish.reserved else SHEET.c.plan.is_(None))
+    if wish.before is not None:
+        found.append(SHEET.c.since < stamp(wish.before))
+    if wish.fits_mm is not None:
+        short, long = sorted(wish.fits_mm)
+        found += [SHEET.c.short_mm >= short, SHEET.c.long_mm >= long]
+    return found

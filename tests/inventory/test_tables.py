@@ -1,0 +1,99 @@
+"""Tables of stock: every row has a fate, a repeat does no harm, and no cell turns into a formula."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from inventory.database import reading, writing
+from inventory.rack import on_hand
+from inventory.tables import Fate, examine, export_sheets, import_sheets
+from inventory.views import Wish, listing
+from nesting.faults import RackFault
+
+ANN = {"at": datetime(2026, 3, 2, 12, tzinfo=UTC), "who": "Ann"}
+DEMO = Path(__file__).parents[2] / "demo_data" / "workshop" / "rack.csv"
+HEAD = "id,material,colour,thickness_mm,length_mm,width_mm\n"
+
+
+def load(rack: sa.Engine, path: Path) -> None:
+    with writing(rack) as conn:
+        import_sheets(conn, path, **ANN)
+
+
+def fates(rack: sa.Engine, path: Path) -> tuple[Fate, ...]:
+    with reading(rack) as conn:
+        return examine(conn, path).fates
+
+
+def test_the_demo_rack_is_a_dozen_offcuts_and_a_second_import_adds_none(rack: sa.Engine) -> None:
+    load(rack, DEMO)
+    load(rack, DEMO)
+    with reading(rack) as conn:
+        sheets = on_hand(conn)
+    assert len(sheets) == 12
+    assert {sheet.thickness_mm for sheet in sheets} == {5.0, 10.0}
+    assert any(sheet.holes_mm for sheet in sheets) and any(len(sheet.outline_mm) == 6 for sheet in sheets)
+    assert sum(sheet.book_value for sheet in sheets) == Decimal("144.20")
+
+
+def test_every_row_is_told_its_fate_and_one_bad_row_keeps_all_out(rack: sa.Engine, tmp_path: Path) -> None:
+    table = tmp_path / "stock.csv"
+    rows = ["A1,acrylic,opal,5,600,400", "A2,acrylic,opal,five,600,400", "A1,acrylic,opal,5,1,2", "A3,,opal,5,600,nan"]
+    table.write_text(HEAD + "\n".join(rows), encoding="utf-8")
+    told = [(fate.row, fate.sheet, fate.verdict, fate.column) for fate in fates(rack, table)]
+    assert told == [
+        (2, "A1", "new", ""),
+        (3, "A2", "refused", "thickness_mm"),
+        (4, "A1", "refused", "id"),
+        (5, "A3", "refused", "material"),
+    ]
+    with pytest.raises(RackFault, match="3 of 4 rows"):
+        load(rack, table)
+    with reading(rack) as conn:
+        assert on_hand(conn) == ()
+
+
+def test_inches_are_told_by_the_heading(rack: sa.Engine, tmp_path: Path) -> None:
+    table = tmp_path / "stock.csv"
+    table.write_text("material;colour;thickness_mm;length_in;width_in\nacrylic;opal;5;24;12,5\n", encoding="utf-8")
+    load(rack, table)
+    with reading(rack) as conn:
+        (sheet,) = on_hand(conn)
+    assert sheet.outline_mm[2] == (609.6, 317.5)
+    assert sheet.id == "R1"
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_what_goes_out_comes_in_the_same_and_is_never_a_formula(
+    rack: sa.Engine, tmp_path: Path, ending: str, unit: str
+) -> None:
+    wild = ["=1+1", "+1", "-1", "@SUM(A1)", "'=1+1", "<script>", "a,b", '"', "O'Neil"]
+    table = tmp_path / "stock.csv"
+    quoted = [name.replace('"', '""') for name in wild]
+    lines = [f'X{n},acrylic,"{name}",5,600,400' for n, name in enumerate(quoted)]
+    table.write_text(HEAD + "\n".join(lines), encoding="utf-8")
+    load(rack, DEMO)
+    load(rack, table)
+    with reading(rack) as conn:
+        sheets = listing(conn, Wish()).sheets
+        out = tmp_path / f"out.{ending}"
+        export_sheets(sheets, out, unit=unit)
+        assert {fate.verdict for fate in examine(conn, out).fates} == {"known"}
+    if ending == "csv":
+        cells = [c.strip('"') for line in out.read_text("utf-8-sig").splitlines() for c in line.split(",")]
+        assert not [cell for cell in cells if cell.startswith(("=", "+", "@"))]
+
+
+@pytest.mark.parametrize("content", [b"", b"\x00\x01", b"colour\nopal\n", b"PK\x03\x04broken", b"id,mass\n1,2\n"])
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+def test_what_is_no_table_of_stock_is_told(rack: sa.Engine, tmp_path: Path, content: bytes, ending: str) -> None:
+    table = tmp_path / f"stock.{ending}"
+    table.write_bytes(content)
+    with pytest.raises(RackFault):
+        load(rack, table)
