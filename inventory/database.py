@@ -35,8 +35,12 @@ def sqlite_url(path: Path) -> str:
 def open_rack(url: str) -> Engine:
     """The rack at `url`, made if it is new and brought up to date if it is old. Raises RackFault."""
     engine = _engine(url)
-    with _explained(engine):
-        migrate(engine)
+    try:
+        with _explained(engine):
+            migrate(engine)
+    except BaseException:
+        engine.dispose()
+        raise
     return engine
 
 
