@@ -1,0 +1,176 @@
+"""DXF drawings, R12 to R2018, ASCII or binary, to shapes.
+
+In: a file. Out: shapes in mm, y up, and findings. Model space only; blocks are expanded with their scales and mirrors;
+layers that are off or frozen stay out, and are told. Then healing and assembling.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import ezdxf
+from ezdxf import recover
+from ezdxf.document import Drawing
+from ezdxf.entities import DXFGraphic, Insert
+from ezdxf.math import Matrix44
+
+from nesting.drawing.assembling import assembled
+from nesting.drawing.dxf_entities import READERS, Unreadable, entity_chains
+from nesting.drawing.intake import Intake, check_size
+from nesting.drawing.shapes import DrawnChain, DrawnShape, Finding
+from nesting.drawing.tracing import Affine
+from nesting.drawing.units import UNITS_BY_CODE, mm_per_unit
+from nesting.faults import DrawingFault, within
+
+MOST_ENTITIES = 200_000
+"""Entities after expanding blocks; a drawing of a sign has some hundreds."""
+MOST_DEPTH = 32
+"""Blocks in blocks."""
+
+SOLIDS = frozenset({"3DSOLID", "REGION", "BODY", "SURFACE", "MESH", "ACAD_PROXY_ENTITY", "MLINE"})
+"""Geometry that cannot be read; to leave it out silently would lose a piece."""
+
+
+def read_dxf(path: Path, intake: Intake | None = None) -> tuple[tuple[DrawnShape, ...], tuple[Finding, ...]]:
+    """Shapes and findings of a DXF file. DrawingFault if it cannot be read at all."""
+    chains, findings = dxf_chains(path, intake or Intake())
+    shapes, more = assembled(chains, intake or Intake())
+    return shapes, (*findings, *more)
+
+
+def dxf_chains(path: Path, intake: Intake) -> tuple[list[DrawnChain], list[Finding]]:
+    """Every chain the drawing holds on layers that count, in mm, as drawn."""
+    with within(path.name):
+        document = _opened(path)
+        sight = _Sight(intake)
+        chains = list(sight.chains(document))
+        code = int(document.header.get("$INSUNITS", 0)) if document.dxfversion > "AC1009" else 0
+        factor, told = mm_per_unit(UNITS_BY_CODE.get(code), chains, intake)
+        scaled = [_scaled(chain, factor) for chain in chains]
+        return scaled, [*told, *sight.findings(), *_paper_space(document)]
+
+
+def _opened(path: Path) -> Drawing:
+    check_size(path)
+    try:
+        return ezdxf.readfile(path)
+    except OSError as error:
+        raise DrawingFault(
+            f"cannot be read: {error.strerror or error}", mend="check the file's name and rights"
+        ) from error
+    except (ezdxf.DXFError, ValueError, KeyError, IndexError, TypeError, AttributeError, UnicodeError):
+        return _recovered(path)
+
+
+def _recovered(path: Path) -> Drawing:
+    try:
+        document, _ = recover.readfile(path)
+    except Exception as error:  # whatever a broken file stirs up in the library, the message is the same
+        raise DrawingFault(
+            f"is no DXF drawing that can be read ({error})",
+            mend="export it again as DXF R2010, or as SVG",
+        ) from error
+    return document
+
+
+def _scaled(chain: DrawnChain, factor: float) -> DrawnChain:
+    vertices = tuple((x * factor, y * factor, bulge) for x, y, bulge in chain.vertices)
+    return DrawnChain(vertices, chain.closed, chain.layer, chain.handle)
+
+
+def _paper_space(document: Drawing) -> list[Finding]:
+    count = sum(
+        1 for layout in document.layouts if not layout.is_modelspace for e in layout if e.dxftype() != "VIEWPORT"
+    )
+    if not count:
+        return []
+    return [Finding("paper-space", "", f"{count} entities in paper space are left out", True)]
+
+
+@dataclass
+class _Sight:
+    """Walks the entities and their blocks, and counts what it leaves out and why."""
+
+    intake: Intake
+    hidden: Counter[str] = field(default_factory=Counter)
+    skipped: Counter[tuple[str, str]] = field(default_factory=Counter)
+    unread: list[Finding] = field(default_factory=list)
+    seen: int = 0
+
+    def chains(self, document: Drawing) -> Iterator[DrawnChain]:
+        self.off = {layer.dxf.name.lower() for layer in document.layers if layer.is_off() or layer.is_frozen()}
+        for entity in document.modelspace():
+            yield from self._entity(entity, None, None, ())
+
+    def _entity(
+        self, entity: DXFGraphic, matrix: Matrix44 | None, layer: str | None, blocks: tuple[str, ...]
+    ) -> Iterator[DrawnChain]:
+        self.seen += 1
+        if self.seen > MOST_ENTITIES:
+            raise DrawingFault(
+                f"holds more than {MOST_ENTITIES} entities, blocks expanded",
+                mend="keep only the outlines to cut",
+            )
+        own = str(entity.dxf.get("layer", "0"))
+        layer = layer if own == "0" and layer is not None else own
+        if own.lower() in self.off or entity.dxf.get("invisible", 0):
+            self.hidden[layer] += 1
+        elif isinstance(entity, Insert):
+            yield from self._insert(entity, matrix, layer, blocks)
+        elif entity.dxftype() not in READERS:
+            self._leave_out(entity, layer)
+        else:
+            yield from self._read(entity, matrix, layer)
+
+    def _read(self, entity: DXFGraphic, matrix: Matrix44 | None, layer: str) -> Iterator[DrawnChain]:
+        handle = f"{entity.dxftype()} {entity.dxf.get('handle') or ''}".strip()
+        if self.intake.role(layer) == "ignore":
+            self.skipped[(layer, "its layer is not cut")] += 1
+            return
+        try:
+            for chain, closed in entity_chains(entity, matrix, Affine()):
+                yield DrawnChain(chain, closed, layer, handle)
+        except (Unreadable, ArithmeticError, ValueError) as error:
+            why = str(error) if isinstance(error, Unreadable) else "its figures make no sense"
+            self.unread.append(Finding("unreadable", f"layer {layer}, {handle}", f"left out: {why}", False))
+
+    def _insert(
+        self, insert: Insert, matrix: Matrix44 | None, layer: str, blocks: tuple[str, ...]
+    ) -> Iterator[DrawnChain]:
+        name = str(insert.dxf.get("name", ""))
+        block = insert.block()
+        where = f"layer {layer}, INSERT {insert.dxf.get('handle') or ''}"
+        if block is None:
+            self.unread.append(Finding("unreadable", where, f"block {name} is not in the drawing", False))
+            return
+        if name in blocks or len(blocks) >= MOST_DEPTH:
+            raise DrawingFault(
+                f"block {name} holds itself, or blocks are nested deeper than {MOST_DEPTH}", where=(where,)
+            )
+        for placed in insert.multi_insert() if insert.mcount > 1 else (insert,):
+            own = placed.matrix44()
+            whole = own @ matrix if matrix is not None else own
+            for entity in block:
+                yield from self._entity(entity, whole, layer, (*blocks, name))
+
+    def _leave_out(self, entity: DXFGraphic, layer: str) -> None:
+        kind = entity.dxftype()
+        if kind in SOLIDS and self.intake.role(layer) != "ignore":
+            where = f"layer {layer}, {kind} {entity.dxf.get('handle') or ''}"
+            self.unread.append(Finding("unreadable", where, "cannot be read: turn it into lines and arcs", False))
+        else:
+            self.skipped[(layer, f"{kind} is not an outline")] += 1
+
+    def findings(self) -> list[Finding]:
+        told = [
+            Finding("hidden", f"layer {layer}", f"{count} entities are left out: switched off or frozen", True)
+            for layer, count in sorted(self.hidden.items())
+        ]
+        told += [
+            Finding("left-out", f"layer {layer}", f"{count} entities are left out: {why}", True)
+            for (layer, why), count in sorted(self.skipped.items())
+        ]
+        return told + self.unread

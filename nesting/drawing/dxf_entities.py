@@ -1,0 +1,262 @@
+"""DXF entities to chains of lines and arcs.
+
+In: entities of an ezdxf document. Out: chains in the drawing's own units, through each entity's own frame and the
+chain of block references above it; nothing is healed here. Projected along z onto the plane.
+Sources: DXF reference for flags, bulges and the arbitrary-axis frame; ezdxf for splines and block matrices.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Iterator
+from typing import cast
+
+import numpy as np
+from ezdxf.entities import (
+    Arc,
+    Circle,
+    DXFEntity,
+    DXFGraphic,
+    Ellipse,
+    Face3d,
+    Hatch,
+    Line,
+    LWPolyline,
+    Polyline,
+    Solid,
+    Spline,
+)
+from ezdxf.entities.boundary_paths import ArcEdge, EdgePath, EllipseEdge, LineEdge, PolylinePath, SplineEdge
+from ezdxf.math import OCS, BSpline, ConstructionEllipse, Matrix44, Vec3
+
+from nesting.curves import Segment
+from nesting.drawing.fitting import Points, sampled
+from nesting.drawing.tracing import Affine, Stroke, traced
+from nesting.model import Chain, Point
+
+Path = tuple[list[Stroke], bool]
+"""Strokes end to start, in the entity's own plane, and whether they close."""
+
+
+class Unreadable(Exception):
+    """An entity that holds nothing usable; the words say why."""
+
+
+# ── frames ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def plane_map(matrix: Matrix44 | None, extrusion: Vec3, elevation: float) -> Affine:
+    """From an entity's plane (extrusion and height above its origin) through a block matrix to the drawing's plane."""
+    upright = extrusion.isclose((0, 0, 1))
+    if upright and matrix is None:
+        return Affine()
+    frame = OCS(extrusion).matrix if not upright else Matrix44()
+    whole = frame @ matrix if matrix is not None else frame
+    m = list(whole)
+    return Affine(m[0], m[4], m[1], m[5], m[8] * elevation + m[12], m[9] * elevation + m[13])
+
+
+def is_tilted(affine: Affine) -> bool:
+    """Whether the entity's plane does not lie flat in the drawing: its shape is seen at a slant."""
+    return not affine.keeps_shapes and abs(affine.determinant) < 1e-9
+
+
+# ── curves ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def circle_strokes(centre: Point, radius: float) -> list[Stroke]:
+    (x, y), r = centre, radius
+    return [Segment((x + r, y), (x - r, y), 1.0), Segment((x - r, y), (x + r, y), 1.0)]
+
+
+def arc_strokes(centre: Point, radius: float, start_deg: float, end_deg: float) -> list[Stroke]:
+    """An arc counter-clockwise from start to end; beyond half a turn as two, so that no bulge grows large."""
+    sweep = (end_deg - start_deg) % 360.0
+    if sweep < 1e-9:
+        return circle_strokes(centre, radius)
+    parts = 2 if sweep > 180.0 else 1
+    stops = [math.radians(start_deg + sweep * i / parts) for i in range(parts + 1)]
+    points = [(centre[0] + radius * math.cos(t), centre[1] + radius * math.sin(t)) for t in stops]
+    bulge = math.tan(math.radians(sweep / parts) / 4)
+    return [Segment(a, b, bulge) for a, b in itertools.pairwise(points)]
+
+
+def ellipse_stroke(ellipse: ConstructionEllipse) -> Points:
+    centre, major, minor = ellipse.center, ellipse.major_axis, ellipse.minor_axis
+    start = ellipse.start_param
+    span = (ellipse.end_param - start) % math.tau
+    span = math.tau if span < 1e-9 else span
+
+    def curve(t: Points) -> Points:
+        cos, sin = np.cos(t), np.sin(t)
+        return np.column_stack(
+            [centre.x + major.x * cos + minor.x * sin, centre.y + major.y * cos + minor.y * sin],
+        )
+
+    return sampled(curve, start, start + span)
+
+
+def spline_strokes(spline: BSpline) -> list[Stroke]:
+    """One sampled curve per knot span: inside a span a spline is smooth, between spans it may kink."""
+    knots = np.unique(np.asarray(list(spline.knots()), dtype=float))
+    count, order = spline.count, spline.order
+    all_knots = list(spline.knots())
+    low, high = all_knots[order - 1], all_knots[count]
+    knots = knots[(knots >= low) & (knots <= high)]
+    if len(knots) < 2 or not np.isfinite(knots).all():
+        raise Unreadable("its knots span nothing")
+
+    def curve(t: Points) -> Points:
+        return np.array([(p.x, p.y) for p in spline.points(t.tolist())], dtype=float)
+
+    return [sampled(curve, float(a), float(b)) for a, b in itertools.pairwise(knots) if b - a > 1e-12]
+
+
+def bulge_strokes(corners: list[tuple[float, float, float]], closed: bool) -> list[Stroke]:
+    following = [*corners[1:], corners[0]] if closed else corners[1:]
+    pairs = zip(corners, following, strict=False)
+    return [Segment(v[:2], w[:2], v[2]) for v, w in pairs if v[:2] != w[:2]]
+
+
+# ── entities ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _line(entity: DXFEntity) -> Iterator[Path]:
+    dxf = cast(Line, entity).dxf
+    yield [Segment((dxf.start.x, dxf.start.y), (dxf.end.x, dxf.end.y), 0.0)], False
+
+
+def _circle(entity: DXFEntity) -> Iterator[Path]:
+    dxf = cast(Circle, entity).dxf
+    if not abs(dxf.radius) > 0:
+        raise Unreadable("its radius is 0")
+    yield circle_strokes((dxf.center.x, dxf.center.y), abs(dxf.radius)), True
+
+
+def _arc(entity: DXFEntity) -> Iterator[Path]:
+    dxf = cast(Arc, entity).dxf
+    if not abs(dxf.radius) > 0:
+        raise Unreadable("its radius is 0")
+    full = abs((dxf.end_angle - dxf.start_angle) % 360.0) < 1e-9
+    yield arc_strokes((dxf.center.x, dxf.center.y), abs(dxf.radius), dxf.start_angle, dxf.end_angle), full
+
+
+def _ellipse(entity: DXFEntity) -> Iterator[Path]:
+    ellipse = cast(Ellipse, entity).construction_tool()
+    points = ellipse_stroke(ellipse)
+    yield [points], bool(np.hypot(*(points[0] - points[-1])) < 1e-9 * (1 + np.abs(points).max()))
+
+
+def _lwpolyline(entity: DXFEntity) -> Iterator[Path]:
+    polyline = cast(LWPolyline, entity)
+    corners = [(float(x), float(y), float(b)) for x, y, b in polyline.get_points("xyb")]
+    if len(corners) < 2:
+        raise Unreadable("it has fewer than two points")
+    yield bulge_strokes(corners, polyline.closed), polyline.closed
+
+
+SPLINE_FRAME = 16
+"""Vertex flag: a control point of a curve-fitted polyline, not a point of it."""
+
+
+def _polyline(entity: DXFEntity) -> Iterator[Path]:
+    polyline = cast(Polyline, entity)
+    if polyline.is_polygon_mesh or polyline.is_poly_face_mesh:
+        raise Unreadable("it is a mesh in space")
+    vertices = [v.dxf for v in polyline.vertices if not v.dxf.flags & SPLINE_FRAME]
+    if len(vertices) < 2:
+        raise Unreadable("it has fewer than two points")
+    if polyline.is_3d_polyline and max(v.location.z for v in vertices) - min(v.location.z for v in vertices) > 1e-6:
+        raise Unreadable("it does not lie flat: its points differ in z")
+    bulged = not polyline.is_3d_polyline
+    corners = [(v.location.x, v.location.y, float(v.get("bulge", 0.0)) if bulged else 0.0) for v in vertices]
+    yield bulge_strokes(corners, polyline.is_closed), polyline.is_closed
+
+
+def _spline(entity: DXFEntity) -> Iterator[Path]:
+    spline = cast(Spline, entity)
+    try:
+        tool = spline.construction_tool()
+    except (ValueError, ZeroDivisionError, IndexError) as error:
+        raise Unreadable(f"its control points make no curve ({error})") from error
+    strokes = spline_strokes(tool)
+    first, last = cast(Points, strokes[0])[0], cast(Points, strokes[-1])[-1]
+    closed = bool(np.hypot(*(first - last)) < 1e-6) or bool(spline.closed)
+    yield strokes, closed
+
+
+def _solid(entity: DXFEntity) -> Iterator[Path]:
+    corners = [(p.x, p.y, 0.0) for p in cast("Solid | Face3d", entity).wcs_vertices()]
+    yield bulge_strokes(corners, True), True
+
+
+def _hatch(entity: DXFEntity) -> Iterator[Path]:
+    for boundary in cast(Hatch, entity).paths:
+        if isinstance(boundary, PolylinePath):
+            corners = [(float(x), float(y), float(b)) for x, y, b in boundary.vertices]
+            if len(corners) > 1:
+                yield bulge_strokes(corners, True), True
+        elif isinstance(boundary, EdgePath):
+            strokes = [stroke for edge in boundary.edges for stroke in _edge_strokes(edge)]
+            if strokes:
+                yield strokes, True
+
+
+def _edge_strokes(edge: object) -> list[Stroke]:
+    if isinstance(edge, LineEdge):
+        return [Segment((edge.start.x, edge.start.y), (edge.end.x, edge.end.y), 0.0)]
+    if isinstance(edge, ArcEdge):
+        strokes = arc_strokes((edge.center.x, edge.center.y), edge.radius, edge.start_angle, edge.end_angle)
+        return strokes if edge.ccw else backwards(strokes)
+    if isinstance(edge, EllipseEdge):
+        points: list[Stroke] = [ellipse_stroke(edge.construction_tool())]
+        return points if edge.ccw else backwards(points)
+    if isinstance(edge, SplineEdge):
+        return spline_strokes(edge.construction_tool())
+    return []
+
+
+def backwards(strokes: list[Stroke]) -> list[Stroke]:
+    """The same path, run from its end to its start."""
+    return [s[::-1] if isinstance(s, np.ndarray) else Segment(s.b, s.a, -s.bulge or 0.0) for s in reversed(strokes)]
+
+
+READERS: dict[str, Callable[[DXFEntity], Iterator[Path]]] = {
+    "LINE": _line,
+    "CIRCLE": _circle,
+    "ARC": _arc,
+    "ELLIPSE": _ellipse,
+    "LWPOLYLINE": _lwpolyline,
+    "POLYLINE": _polyline,
+    "SPLINE": _spline,
+    "HELIX": _spline,
+    "SOLID": _solid,
+    "TRACE": _solid,
+    "3DFACE": _solid,
+    "HATCH": _hatch,
+    "MPOLYGON": _hatch,
+}
+
+OWN_PLANE = frozenset({"CIRCLE", "ARC", "LWPOLYLINE", "POLYLINE", "HATCH", "MPOLYGON"})
+"""Entities whose coordinates are in their own plane; the others speak the drawing's."""
+
+
+def entity_chains(entity: DXFGraphic, matrix: Matrix44 | None, unit: Affine) -> Iterator[tuple[Chain, bool]]:
+    """Chains of one entity and whether each closes, after the block matrix and then `unit`. Raises Unreadable."""
+    kind = entity.dxftype()
+    affine = plane_map(matrix, *_own_plane(entity, kind)).then(unit)
+    if is_tilted(affine):
+        raise Unreadable("it stands on edge: seen from above it is a line")
+    for strokes, closed in READERS[kind](entity):
+        chain = traced([affine.stroke(stroke) for stroke in strokes])
+        yield (chain[:-1] if closed and chain[0][:2] == chain[-1][:2] else chain), closed
+
+
+def _own_plane(entity: DXFGraphic, kind: str) -> tuple[Vec3, float]:
+    """The direction the entity's plane faces, and its height above the origin along that."""
+    if kind not in OWN_PLANE:
+        return Vec3(0, 0, 1), 0.0
+    extrusion = Vec3(entity.dxf.get("extrusion", (0, 0, 1)))
+    height = entity.dxf.center if kind in ("CIRCLE", "ARC") else entity.dxf.get("elevation", 0.0)
+    return extrusion, float(height.z if isinstance(height, Vec3) else height)

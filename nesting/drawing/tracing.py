@@ -1,0 +1,124 @@
+"""Strokes to chains: what a reader met along one path becomes one chain of lines and arcs.
+
+In: strokes, end to start: exact lines and arcs, and sampled curves. Out: a chain of the model. Pure.
+Lines and arcs are kept as they are; sampled curves that run smoothly into each other are fitted as one.
+Also here: plane affine maps, under which arcs stay arcs only if the map keeps shapes (a similarity).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from nesting.curves import Segment
+from nesting.drawing.fitting import Points, arc_points, fitted
+from nesting.model import Chain, Point, Vertex
+
+Stroke = Segment | Points
+"""A line, an arc, or points sampled along a smooth curve."""
+
+KINK_RAD = math.radians(1.0)
+"""Two curves that meet with less than this turn run smoothly into each other."""
+
+
+@dataclass(frozen=True, slots=True)
+class Affine:
+    """x' = a x + b y + e, y' = c x + d y + f."""
+
+    a: float = 1.0
+    b: float = 0.0
+    c: float = 0.0
+    d: float = 1.0
+    e: float = 0.0
+    f: float = 0.0
+
+    def point(self, p: Sequence[float]) -> Point:
+        x, y = p[0], p[1]
+        return self.a * x + self.b * y + self.e, self.c * x + self.d * y + self.f
+
+    def points(self, points: Points) -> Points:
+        matrix = np.array([[self.a, self.c], [self.b, self.d]])
+        mapped: Points = points @ matrix + np.array([self.e, self.f])
+        return mapped
+
+    def then(self, other: Affine) -> Affine:
+        """This map first, the other after it."""
+        e, f = other.point((self.e, self.f))
+        return Affine(
+            other.a * self.a + other.b * self.c,
+            other.a * self.b + other.b * self.d,
+            other.c * self.a + other.d * self.c,
+            other.c * self.b + other.d * self.d,
+            e,
+            f,
+        )
+
+    @property
+    def determinant(self) -> float:
+        return self.a * self.d - self.b * self.c
+
+    @property
+    def keeps_shapes(self) -> bool:
+        """Circles stay circles: equal scale along both axes, and square to each other."""
+        along, across = self.a**2 + self.c**2, self.b**2 + self.d**2
+        size = max(along, across)
+        return abs(along - across) <= 1e-9 * size and abs(self.a * self.b + self.c * self.d) <= 1e-9 * size
+
+    def stroke(self, stroke: Stroke) -> Stroke:
+        """The mapped stroke; an arc drawn out of shape becomes a sampled curve."""
+        if isinstance(stroke, np.ndarray):
+            return self.points(stroke)
+        if stroke.bulge == 0.0 or self.keeps_shapes:
+            bulge = stroke.bulge if self.determinant > 0 else -stroke.bulge
+            return Segment(self.point(stroke.a), self.point(stroke.b), bulge or 0.0)
+        stretch = math.sqrt(self.a**2 + self.b**2 + self.c**2 + self.d**2)
+        return self.points(arc_points(stroke.a, stroke.b, stroke.bulge, 0.001 / max(stretch, 1e-6)))
+
+
+IDENTITY = Affine()
+
+
+def traced(strokes: Sequence[Stroke]) -> Chain:
+    """One open chain along strokes that follow each other end to start; a closed path ends where it starts."""
+    chain: list[Vertex] = []
+    end: Point = (0.0, 0.0)
+    waiting: list[Points] = []
+    for stroke in strokes:
+        if isinstance(stroke, np.ndarray):
+            if waiting and _kinked(waiting[-1], stroke):
+                chain += fitted(_joined(waiting))[:-1]
+                waiting = []
+            waiting.append(stroke)
+            end = (float(stroke[-1, 0]), float(stroke[-1, 1]))
+            continue
+        if waiting:
+            chain += fitted(_joined(waiting))[:-1]
+            waiting = []
+        if stroke.a != stroke.b:
+            chain.append((*stroke.a, stroke.bulge))
+        end = stroke.b
+    if waiting:
+        chain += fitted(_joined(waiting))[:-1]
+    return (*chain, (*end, 0.0))
+
+
+def _joined(runs: Sequence[Points]) -> Points:
+    return np.concatenate([runs[0], *(run[1:] for run in runs[1:])])
+
+
+def _kinked(before: Points, after: Points) -> bool:
+    """Whether the path turns sharply where two sampled curves meet; end tangents to second order."""
+    leaving, entering = _end_tangent(before[::-1]), _end_tangent(after)
+    turn = math.atan2(
+        -leaving[0] * entering[1] + leaving[1] * entering[0], -leaving[0] * entering[0] - leaving[1] * entering[1]
+    )
+    return abs(turn) > KINK_RAD
+
+
+def _end_tangent(points: Points) -> Point:
+    """Direction in which evenly sampled points leave the first of them."""
+    x, y = 4 * points[1] - 3 * points[0] - points[2] if len(points) > 2 else points[1] - points[0]
+    return float(x), float(y)
