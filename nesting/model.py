@@ -234,7 +234,10 @@ class Workshop:
 
 @dataclass(frozen=True, slots=True)
 class PieceOrder:
-    """One `[[piece]]` of a job: a drawing (all or one layer of it) or a wording in a font at a cap height."""
+    """One `[[piece]]` of a job: a drawing (all or one layer of it) or a wording in a font at a cap height.
+
+    `units` and `scale` override what the drawing says of itself; the layers named are marked or left out.
+    """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
 
@@ -247,11 +250,16 @@ class PieceOrder:
     wording: str | None = None
     font: str | None = None
     height_mm: float | None = None
+    tracking_mm: float = 0.0
     quantity: int = 1
     turn: Turn = Turn.ANY
     mirror: bool = False
     one_piece: bool = False
     fixings: tuple[Point, ...] = ()
+    units: str | None = None
+    scale: float = 1.0
+    mark_layers: tuple[str, ...] = ()
+    ignore_layers: tuple[str, ...] = ()
 
     @property
     def stock(self) -> StockKey:

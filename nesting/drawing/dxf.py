@@ -36,21 +36,22 @@ SOLIDS = frozenset({"3DSOLID", "REGION", "BODY", "SURFACE", "MESH", "ACAD_PROXY_
 
 def read_dxf(path: Path, intake: Intake | None = None) -> tuple[tuple[DrawnShape, ...], tuple[Finding, ...]]:
     """Shapes and findings of a DXF file. DrawingFault if it cannot be read at all."""
-    chains, findings = dxf_chains(path, intake or Intake())
-    shapes, more = assembled(chains, intake or Intake())
-    return shapes, (*findings, *more)
+    asked = intake or Intake()
+    with within(path.name):
+        chains, findings = dxf_chains(path, asked)
+        shapes, more = assembled(chains, asked)
+        return shapes, (*findings, *more)
 
 
 def dxf_chains(path: Path, intake: Intake) -> tuple[list[DrawnChain], list[Finding]]:
     """Every chain the drawing holds on layers that count, in mm, as drawn."""
-    with within(path.name):
-        document = _opened(path)
-        sight = _Sight(intake)
-        chains = list(sight.chains(document))
-        code = int(document.header.get("$INSUNITS", 0)) if document.dxfversion > "AC1009" else 0
-        factor, told = mm_per_unit(UNITS_BY_CODE.get(code), chains, intake)
-        scaled = [_scaled(chain, factor) for chain in chains]
-        return scaled, [*told, *sight.findings(), *_paper_space(document)]
+    document = _opened(path)
+    sight = _Sight(intake)
+    chains = list(sight.chains(document))
+    code = int(document.header.get("$INSUNITS", 0)) if document.dxfversion > "AC1009" else 0
+    factor, told = mm_per_unit(UNITS_BY_CODE.get(code), chains, intake)
+    scaled = [_scaled(chain, factor) for chain in chains]
+    return scaled, [*told, *sight.findings(), *_paper_space(document)]
 
 
 def _opened(path: Path) -> Drawing:

@@ -1,0 +1,126 @@
+"""The pieces of a job: every entry of `job.toml` read, multiplied and named.
+
+In: a job file and its folder. Out: pieces in their own frame (bounding rectangle from (0, 0)) and all findings.
+A piece's id is its entry's name, for wording the letter, and a running number: readable, and safe as a file name on
+any system, where upper and lower case may be the same.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from nesting.curves import bounds, moved
+from nesting.drawing.dxf import read_dxf
+from nesting.drawing.intake import Intake
+from nesting.drawing.shapes import DrawnShape, Finding
+from nesting.drawing.wording import letter_shapes, set_wording
+from nesting.faults import DrawingFault, within
+from nesting.model import JobFile, Piece, PieceOrder
+
+MOST_TOLD = 10
+"""Refusals named in one message; the rest are counted."""
+MOST_PIECES = 100_000
+
+
+def read_pieces(job_file: JobFile, folder: Path) -> tuple[tuple[Piece, ...], tuple[Finding, ...]]:
+    """Every entry's shapes, times its quantity, times the job's. Drawings and fonts are found from `folder`.
+
+    DrawingFault if an entry cannot be read or has a finding that only a person can mend.
+    """
+    findings: list[Finding] = []
+    wanted: list[_Wanted] = []
+    for order in job_file.piece:
+        with within(f"piece {order.name}"):
+            shapes, told = _order_shapes(order, folder)
+            with within(_source(order)):
+                _refuse(told)
+            findings += [replace(f, where=", ".join(filter(None, (_source(order), f.where)))) for f in told]
+            copies = order.quantity * job_file.job.quantity
+            if len(wanted) + copies * len(shapes) > MOST_PIECES:
+                raise DrawingFault(f"more than {MOST_PIECES} pieces", mend="lower `quantity`, or plan in several jobs")
+            wanted += [_Wanted(order, shape, copy) for copy in range(1, copies + 1) for shape in shapes]
+    return tuple(_named(wanted)), tuple(findings)
+
+
+def _source(order: PieceOrder) -> str:
+    return order.drawing or f"wording {(order.wording or '')[:40]!r}"
+
+
+def _order_shapes(order: PieceOrder, folder: Path) -> tuple[tuple[DrawnShape, ...], tuple[Finding, ...]]:
+    if order.wording is not None:
+        font = folder / order.font if order.font else None
+        letters = set_wording(order.wording, order.height_mm or 0.0, font, order.tracking_mm)
+        return tuple(letter_shapes(letters)), ()
+    intake = Intake(order.units, order.scale, order.layer, order.mark_layers, order.ignore_layers)
+    return read_dxf(folder / (order.drawing or ""), intake)
+
+
+def _refuse(findings: Iterable[Finding]) -> None:
+    """One message with every finding that only a person can mend."""
+    bad = [finding for finding in findings if not finding.mended]
+    if bad:
+        more = f"; and {len(bad) - MOST_TOLD} more" if len(bad) > MOST_TOLD else ""
+        raise DrawingFault(
+            "; ".join(map(str, bad[:MOST_TOLD])) + more, mend="mend the drawing there, and read it again"
+        )
+
+
+# ── ids ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    order: PieceOrder
+    shape: DrawnShape
+    copy: int
+
+    @property
+    def stem(self) -> str:
+        parts = [self.order.name, *([self.shape.name] if self.shape.name else [])]
+        return "-".join(file_safe(part) for part in parts)
+
+
+def file_safe(text: str) -> str:
+    """Letters, digits and hyphens that say as much of the text as they can; another letter becomes its number."""
+    plain = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
+    words = "".join(c if c.isascii() and c.isalnum() else f"u{ord(c):04x}" if c.isalnum() else " " for c in plain)
+    return re.sub(r"\s+", "-", words.strip())[:40].strip("-") or "-".join(f"u{ord(c):04x}" for c in text[:4]) or "piece"
+
+
+def _named(wanted: list[_Wanted]) -> list[Piece]:
+    totals = Counter(one.stem.casefold() for one in wanted)
+    given: Counter[str] = Counter()
+    pieces = []
+    for one in wanted:
+        stem = one.stem.casefold()
+        given[stem] += 1
+        width = len(str(totals[stem]))
+        name = f"{one.order.name} {one.shape.name}".strip()
+        pieces.append(_piece(one, f"{one.stem}-{given[stem]:0{width}}", name))
+    return pieces
+
+
+def _piece(one: _Wanted, piece_id: str, name: str) -> Piece:
+    """The shape as a piece of its order, moved so that its bounding rectangle starts at (0, 0)."""
+    order, shape = one.order, one.shape
+    x, y, *_ = bounds([shape.outline])
+    return Piece(
+        id=piece_id,
+        name=name,
+        copy=one.copy,
+        material=order.material,
+        colour=order.colour,
+        thickness_mm=order.thickness_mm,
+        outline=moved(shape.outline, -x, -y),
+        holes=tuple(moved(hole, -x, -y) for hole in shape.holes),
+        marks=tuple(moved(mark, -x, -y) for mark in shape.marks),
+        turn=order.turn,
+        mirror=order.mirror,
+        one_piece=order.one_piece,
+        fixings=order.fixings,
+    )

@@ -1,0 +1,193 @@
+"""Reading DXF: entities, blocks, layers and units against shapes known by analysis; drawings written and read back."""
+
+import math
+from collections.abc import Callable
+from pathlib import Path
+
+import ezdxf
+import pytest
+from ezdxf.document import Drawing
+
+from nesting import curves
+from nesting.drawing.dxf import read_dxf
+from nesting.drawing.intake import Intake
+from nesting.drawing.shapes import DrawnChain, DrawnShape
+from nesting.drawing.writing import shape_layers, write_drawing
+from nesting.faults import DrawingFault
+
+SLOT = ((0.0, 0.0, 0.0), (30.0, 0.0, 1.0), (30.0, 10.0, 0.0), (0.0, 10.0, 1.0))
+HOLE = ((10.0, 5.0, -1.0), (15.0, 5.0, -1.0))
+PLATE = DrawnShape(SLOT, (HOLE,), (((5.0, 5.0, 0.5), (8.0, 6.0, 0.0)),), "CUT")
+
+Draw = Callable[[Drawing], None]
+
+
+@pytest.fixture
+def drawn(tmp_path: Path) -> Callable[..., Path]:
+    def draw(fill: Draw, units: int = 4, version: str = "R2010") -> Path:
+        document = ezdxf.new(version)
+        document.units = units
+        fill(document)
+        path = tmp_path / "drawing.dxf"
+        document.saveas(path)
+        return path
+
+    return draw
+
+
+def areas(path: Path, intake: Intake | None = None) -> list[float]:
+    shapes, findings = read_dxf(path, intake)
+    assert all(finding.mended for finding in findings), findings
+    return sorted(
+        curves.signed_area(s.outline) + math.fsum(curves.signed_area(hole) for hole in s.holes) for s in shapes
+    )
+
+
+@pytest.mark.parametrize("version", ["R12", "R2000", "R2010", "R2018"])
+def test_written_shapes_are_read_back(tmp_path, version):
+    path = tmp_path / "plate.dxf"
+    write_drawing(path, shape_layers([PLATE]), version)
+    shapes, _ = read_dxf(path, Intake(units="mm"))
+    assert shapes == (PLATE,)
+    assert not ezdxf.readfile(path).audit().errors
+
+
+def test_equal_drawings_are_equal_bytes(tmp_path):
+    for name in ("a.dxf", "b.dxf"):
+        write_drawing(tmp_path / name, {"CUT": [DrawnChain(SLOT, True)], "LINEUP": []})
+    assert (tmp_path / "a.dxf").read_bytes() == (tmp_path / "b.dxf").read_bytes()
+
+
+def test_circles_and_arcs_stay_arcs(drawn):
+    def fill(document):
+        space = document.modelspace()
+        space.add_circle((50, 50), 20)
+        space.add_arc((0, 0), 10, 0, 180)
+        space.add_line((-10, 0), (10, 0))
+
+    shapes, findings = read_dxf(drawn(fill))
+    assert sorted(len(s.outline) for s in shapes) == [2, 2]
+    assert [curves.signed_area(s.outline) for s in shapes] == pytest.approx([math.pi * 400, math.pi * 50])
+    assert findings == ()
+
+
+def test_ellipses_and_splines_are_fitted_with_few_arcs(drawn):
+    def fill(document):
+        document.modelspace().add_ellipse((0, 0), (100, 0), 0.5)
+
+    (shape,), _ = read_dxf(drawn(fill))
+    assert curves.signed_area(shape.outline) == pytest.approx(math.pi * 5000, rel=1e-4)
+    assert len(shape.outline) <= 24
+    for segment in curves.segments(shape.outline, closed=True):
+        x, y = segment.point(0.5)
+        assert abs(math.hypot(x, 2 * y) - 100) <= 0.05
+
+
+@pytest.mark.parametrize("scale", [(2, 2), (-2, 2), (2, -2), (-2, -2), (1, 4), (-1, 4)])
+def test_blocks_in_blocks_keep_area_under_every_scale(drawn, scale):
+    def fill(document):
+        inner = document.blocks.new("INNER")
+        inner.add_lwpolyline(SLOT, format="xyb", close=True)
+        outer = document.blocks.new("OUTER")
+        outer.add_blockref("INNER", (7, 3), dxfattribs={"rotation": 30, "yscale": -1})
+        document.modelspace().add_blockref(
+            "OUTER", (100, 100), dxfattribs={"xscale": scale[0], "yscale": scale[1], "rotation": 15}
+        )
+
+    assert areas(drawn(fill)) == pytest.approx([4 * (300 + math.pi * 25)], rel=1e-4)
+
+
+def test_a_drawing_seen_from_the_back_is_mirrored(drawn):
+    def fill(document):
+        document.modelspace().add_lwpolyline(
+            [(0, 0), (10, 0), (10, 5)], close=True, dxfattribs={"extrusion": (0, 0, -1)}
+        )
+
+    (shape,), _ = read_dxf(drawn(fill))
+    assert curves.bounds([shape.outline]) == pytest.approx((-10, 0, 0, 5))
+
+
+def test_frozen_layers_and_paper_space_stay_out_and_are_told(drawn):
+    def fill(document):
+        document.layers.add("OLD").freeze()
+        document.modelspace().add_circle((0, 0), 10)
+        document.modelspace().add_circle((0, 0), 500, dxfattribs={"layer": "OLD"})
+        document.layout().add_line((0, 0), (297, 0))
+
+    path = drawn(fill)
+    assert areas(path) == pytest.approx([math.pi * 100])
+    assert {finding.code for finding in read_dxf(path)[1]} == {"hidden", "paper-space"}
+
+
+def test_units_are_read_assumed_and_overridden(drawn):
+    def fill(document):
+        document.modelspace().add_circle((0, 0), 10)
+
+    assert areas(drawn(fill, units=1)) == pytest.approx([math.pi * 254**2])
+    path = drawn(fill, units=0)
+    assert areas(path) == pytest.approx([math.pi * 100])
+    (finding,) = read_dxf(path)[1]
+    assert finding.code == "units" and "508 mm" in finding.text
+    assert areas(path, Intake(units="inch", scale=0.1)) == pytest.approx([math.pi * 25.4**2])
+
+
+def square(gap: float) -> Draw:
+    def fill(document: Drawing) -> None:
+        space = document.modelspace()
+        space.add_line((0, 0), (100, 0))
+        space.add_line((100, 100), (100, 0))
+        space.add_line((100, 100), (0, 100))
+        space.add_line((0, 100), (0, gap))
+
+    return fill
+
+
+def test_gaps_are_joined_told_or_refused_by_their_width(drawn):
+    assert areas(drawn(square(0.04))) == pytest.approx([10000], abs=5)
+    assert read_dxf(drawn(square(0.04)))[1] == ()
+    shapes, (told,) = read_dxf(drawn(square(0.4)))
+    assert curves.signed_area(shapes[0].outline) == pytest.approx(10000)
+    assert told.code == "joined" and told.mended and "0.400 mm" in told.text
+    shapes, (refused,) = read_dxf(drawn(square(0.6)))
+    assert shapes == () and not refused.mended
+    assert "layer 0" in str(refused) and "LINE" in str(refused) and "0.60 mm at (0.00, 0.60)" in str(refused)
+
+
+def test_outer_hole_and_island_become_two_pieces_and_doubles_one(drawn):
+    def fill(document):
+        for radius in (50, 30, 10, 10):
+            document.modelspace().add_circle((0, 0), radius)
+
+    assert areas(drawn(fill)) == pytest.approx([math.pi * 100, math.pi * (2500 - 900)])
+
+
+def test_outlines_that_cross_are_refused(drawn):
+    def fill(document):
+        document.modelspace().add_circle((0, 0), 10)
+        document.modelspace().add_circle((5, 0), 10)
+
+    _, findings = read_dxf(drawn(fill))
+    assert [finding.code for finding in findings] == ["crossing"]
+
+
+def test_a_block_that_holds_itself_is_refused(drawn):
+    def fill(document):
+        block = document.blocks.new("LOOP")
+        block.add_blockref("LOOP", (1, 1))
+        document.modelspace().add_blockref("LOOP", (0, 0))
+
+    with pytest.raises(DrawingFault, match="holds itself"):
+        read_dxf(drawn(fill))
+
+
+@pytest.mark.parametrize("content", [b"", b"not a drawing", b"  0\nSECTION\n  2\nENTITIES\n", b"\x00" * 99])
+def test_what_is_no_drawing_is_one_clear_fault(tmp_path, content):
+    path = tmp_path / "junk.dxf"
+    path.write_bytes(content)
+    with pytest.raises(DrawingFault):
+        read_dxf(path)
+
+
+def test_a_missing_file_is_named(tmp_path):
+    with pytest.raises(DrawingFault, match=r"no drawing gone\.dxf"):
+        read_dxf(tmp_path / "gone.dxf")

@@ -1,0 +1,67 @@
+"""The pieces of a job: ids, copies, frames, and refusals that name everything at once."""
+
+from pathlib import Path
+
+import pytest
+
+from nesting import curves
+from nesting.drawing.pieces import file_safe, read_pieces
+from nesting.drawing.shapes import DrawnChain
+from nesting.drawing.writing import write_drawing
+from nesting.faults import DrawingFault
+from nesting.model import Job, JobFile, PieceOrder
+
+STOCK = {"material": "acrylic", "colour": "opal", "thickness_mm": 5.0}
+SQUARE = ((10.0, 10.0, 0.0), (40.0, 10.0, 0.0), (40.0, 40.0, 0.0), (10.0, 40.0, 0.0))
+
+
+def job(*orders: PieceOrder, quantity: int = 1) -> JobFile:
+    return JobFile(Job("sign", quantity=quantity), orders)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    write_drawing(tmp_path / "square.dxf", {"CUT": [DrawnChain(SQUARE, True)]})
+    write_drawing(
+        tmp_path / "open.dxf", {"CUT": [DrawnChain(SQUARE, False), DrawnChain(((99, 99, 0), (88, 88, 0)), False)]}
+    )
+    return tmp_path
+
+
+def test_ids_are_readable_and_distinct_whatever_the_case(folder):
+    pieces, _ = read_pieces(job(PieceOrder("letters", **STOCK, wording="PaPA", height_mm=100.0)), folder)
+    assert [piece.id for piece in pieces] == ["letters-P-1", "letters-a-1", "letters-P-2", "letters-A-2"]
+    assert len({piece.id.casefold() for piece in pieces}) == 4
+
+
+def test_quantities_multiply_and_every_piece_starts_at_its_origin(folder):
+    pieces, findings = read_pieces(
+        job(PieceOrder("star", **STOCK, drawing="square.dxf", quantity=6), quantity=2), folder
+    )
+    assert [pieces[0].id, pieces[-1].id] == ["star-01", "star-12"]
+    assert [piece.copy for piece in pieces] == list(range(1, 13))
+    assert {curves.bounds([piece.outline]) for piece in pieces} == {(0.0, 0.0, 30.0, 30.0)}
+    assert findings == ()
+
+
+def test_every_open_outline_is_named_in_one_fault(folder):
+    with pytest.raises(DrawingFault) as caught:
+        read_pieces(job(PieceOrder("face", **STOCK, drawing="open.dxf")), folder)
+    assert caught.value.what.count("outline open by") == 2
+    assert caught.value.where[:2] == ("piece face", "open.dxf")
+
+
+@pytest.mark.parametrize(
+    "text, safe",
+    [
+        ("Base rail", "Base-rail"),
+        ("Å", "A"),
+        ("Ω", "u03a9"),
+        ("&", "u0026"),
+        ("../x", "x"),
+        ("<script>", "script"),
+        ("", "piece"),
+    ],
+)
+def test_names_become_safe_file_names(text, safe):
+    assert file_safe(text) == safe

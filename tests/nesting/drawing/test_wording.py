@@ -1,0 +1,53 @@
+"""Wording to letters: counters, heights, spacing, and what a font lacks."""
+
+import pytest
+
+from nesting import curves
+from nesting.drawing.wording import FONTS, set_wording, wording_box
+from nesting.faults import DrawingFault
+
+
+def counters(text: str) -> list[int]:
+    return [sum(len(shape.holes) for shape in letter.shapes) for letter in set_wording(text, 100.0)]
+
+
+def test_counters_number_what_the_alphabet_says():
+    assert counters("ABDOPQR8046") == [1, 2, 1, 1, 1, 1, 1, 2, 1, 1, 1]
+    assert counters("CEFHIKLMSTUVWXYZ") == [0] * 16
+
+
+def test_capitals_have_the_height_asked_for():
+    assert curves.bounds([set_wording("H", 220.0)[0].shapes[0].outline])[3] == pytest.approx(220.0, abs=1e-6)
+
+
+def test_dots_are_shapes_of_their_letter_and_accents_may_touch():
+    letters = set_wording("iÅ", 100.0)
+    assert [(letter.text, len(letter.shapes)) for letter in letters] == [("i", 2), ("Å", 1)]
+
+
+def test_tracking_widens_and_kerning_tightens():
+    plain, wide = (wording_box(set_wording("HHH", 100.0, tracking_mm=t)) for t in (0.0, 5.0))
+    assert wide[2] - plain[2] == pytest.approx(10.0)
+    alone = [wording_box(set_wording(c, 100.0)) for c in "AV"]
+    pair = wording_box(set_wording("AV", 100.0, FONTS / "DejaVuSans.ttf"))
+    assert pair[2] - pair[0] < sum(box[2] - box[0] for box in alone)
+
+
+def test_lines_stand_below_each_other_and_are_centred():
+    first, second = set_wording("H\nHHH", 100.0, align="centre")[:2]
+    (a,), (b,) = first.shapes, second.shapes
+    assert curves.bounds([b.outline])[1] == pytest.approx(-170.0)
+    assert curves.bounds([a.outline])[0] > curves.bounds([b.outline])[0]
+
+
+@pytest.mark.parametrize("text, words", [("漢", "no letter"), (" \n ", "nothing to cut"), ("A" * 3000, "3000 letters")])
+def test_what_cannot_be_set_is_told(text, words):
+    with pytest.raises(DrawingFault, match=words):
+        set_wording(text, 100.0)
+
+
+def test_what_is_no_font_is_told(tmp_path):
+    path = tmp_path / "font.ttf"
+    path.write_bytes(b"no font at all")
+    with pytest.raises(DrawingFault, match="no TrueType"):
+        set_wording("A", 100.0, path)
