@@ -1,0 +1,62 @@
+"""The audit: reads a plan folder back and proves, check by check, that it can be cut as written.
+
+In: a plan folder (`plan.json` and the drawings it names). Out: Checks, in the order a person would ask; PlanFault if
+the folder is no plan. It trusts nothing of the planner's and shares no geometry with it.
+Method: each room of this package states one family of rules over the plan laid out again from its files.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+from nesting.audit.checks import Check, Flaw, none_wrong
+from nesting.audit.cost import cost_checks
+from nesting.audit.coverage import cover_sheet, coverage_checks
+from nesting.audit.drawings import Drawing, read_drawing
+from nesting.audit.leftovers import leftover_checks
+from nesting.audit.lineup import lineup_checks
+from nesting.audit.passes import pass_checks
+from nesting.audit.pieces import piece_checks
+from nesting.audit.records import PlanRecord, read_plan
+from nesting.audit.scene import lay_out
+from nesting.audit.trims import trim_checks
+
+__all__ = ["Check", "audit_plan"]
+
+
+def audit_plan(folder: Path) -> tuple[Check, ...]:
+    """Every check of the plan in `folder`, passed or failed. Raises PlanFault if there is no readable plan."""
+    plan = read_plan(folder)
+    names = _files(plan)
+    drawings = {name: read_drawing(folder / name) for name in dict.fromkeys(names)}
+    scene = lay_out(plan, drawings)
+    covers = [cover_sheet(sheet) for sheet in scene.sheets]
+    return (
+        none_wrong(
+            "files", _file_flaws(folder, names, drawings), "every drawing there, sound, in millimetres, none over"
+        ),
+        *piece_checks(scene),
+        *coverage_checks(covers, plan.machine.join_overlap_mm),
+        *pass_checks(scene, covers),
+        *lineup_checks(scene, covers),
+        *trim_checks(scene),
+        *leftover_checks(scene),
+        *cost_checks(plan),
+    )
+
+
+def _files(plan: PlanRecord) -> list[str]:
+    """The drawings the plan names, in its order; a name given twice is there twice."""
+    return [held.file for sheet in plan.sheets for held in (*sheet.trims, *sheet.passes) if held.file is not None]
+
+
+def _file_flaws(folder: Path, names: list[str], drawings: dict[str, Drawing]) -> Iterator[Flaw]:
+    for name, times in Counter(names).items():
+        if times > 1:
+            yield Flaw(name, f"is named {times} times: each pass has its own drawing")
+    for drawing in drawings.values():
+        yield from drawing.flaws
+    for stray in sorted(path.name for path in folder.glob("*.[dD][xX][fF]") if path.name not in drawings):
+        yield Flaw(stray, "is no drawing of this plan")

@@ -1,0 +1,146 @@
+"""Can each pass be run as written: does it lie flat, stay within reach, come in an order that holds?
+
+In: Scene. Out: Checks `travel`, `table`, `pass lists`, `cut order`.
+Method: boxes in the bed frame; moments (pass, place in the file) of the last stretch of every contour.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon, box
+
+from nesting.audit import linework
+from nesting.audit.checks import Check, Flaw, Reading, at_most, none_wrong
+from nesting.audit.coverage import SheetCover
+from nesting.audit.linework import Floats
+from nesting.audit.records import MachineRecord, PassRecord
+from nesting.audit.scene import Box, Contour, Placed, Scene, SheetScene
+
+BED_MM = 0.01
+"""Rounding allowed in the bed frame."""
+NEVER = (1_000_000_000, 0)
+"""A moment after all others: what is never cut."""
+
+
+def pass_checks(scene: Scene, covers: Sequence[SheetCover]) -> list[Check]:
+    """All checks of this module; `covers` tell which contour each cut of layer CUT or MARK follows."""
+    return [
+        at_most("travel", BED_MM, "mm", _beyond_travel(scene), "a cut beyond the travel"),
+        at_most("table", BED_MM, "mm", _beyond_table(scene), "a blank beyond the table or the back wall"),
+        none_wrong("pass lists", _list_flaws(covers), "each pass lists the pieces it cuts and the turn before it"),
+        none_wrong(
+            "cut order", _order_flaws(covers), "holes, and what lies in them, before the outline that frees them"
+        ),
+    ]
+
+
+# ── reach ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _beyond_travel(scene: Scene) -> Iterator[Reading]:
+    for sheet in scene.sheets:
+        for cut in (*(cut for run in sheet.runs for cut in run.cuts), *(cut for t in sheet.trims for cut in t.cuts)):
+            yield Reading(beyond(cut.bed.points, (0.0, 0.0, *scene.machine.travel_mm)), sheet.where(cut.file))
+
+
+def beyond(points: Floats, bounds: Box) -> float:
+    """How far the points stick out of the box, 0 if they do not."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    return max(0.0, bounds[0] - low[0], bounds[1] - low[1], high[0] - bounds[2], high[1] - bounds[3])
+
+
+def table_box(machine: MachineRecord) -> Box:
+    """Where a blank may lie, bed frame; an open end lets it stick out without limit."""
+    spare = (machine.table_mm[0] - machine.travel_mm[0]) / 2
+    front = -math.inf if machine.open_front else 0.0
+    back = math.inf if machine.open_back else machine.table_mm[1]
+    return -spare, front, machine.travel_mm[0] + spare, back
+
+
+def beyond_table(machine: MachineRecord, area: Polygon, turn_deg: float, shift_mm: tuple[float, float]) -> float:
+    """How far an area (sheet frame), held so, sticks out of the table where it must not; 0 if it lies well."""
+    corners = np.array(area.exterior.coords)[:, :2]
+    return beyond(linework.to_bed(corners, turn_deg, shift_mm), table_box(machine))
+
+
+def _beyond_table(scene: Scene) -> Iterator[Reading]:
+    for sheet in scene.sheets:
+        for run in sheet.runs:
+            off = beyond_table(scene.machine, box(*run.blank_box), run.record.turn_deg, run.record.shift_mm)
+            yield Reading(off, sheet.where(run.record.file), f"blank {run.record.blank} does not lie on the table")
+
+
+# ── lists ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _list_flaws(covers: Sequence[SheetCover]) -> Iterator[Flaw]:
+    for found in covers:
+        sheet, passes_of = found.sheet, defaultdict(set)
+        for stretch in found.stretches:
+            passes_of[stretch.contour.blank, stretch.contour.piece].add(stretch.cut.moment[0])
+        for run in sheet.runs:
+            yield from _contents_flaws(sheet, run.record, passes_of)
+        yield from _turn_flaws(sheet)
+
+
+def _contents_flaws(
+    sheet: SheetScene, record: PassRecord, passes_of: Mapping[tuple[str, str], set[int]]
+) -> Iterator[Flaw]:
+    here = {piece: orders for (blank, piece), orders in passes_of.items() if blank == record.blank}
+    cut = {piece: len(orders) for piece, orders in here.items() if record.order in orders}
+    whole = sorted(piece for piece, passes in cut.items() if passes == 1)
+    part = sorted(piece for piece, passes in cut.items() if passes > 1)
+    for name, listed, real in (("whole", record.whole, whole), ("part", record.part, part)):
+        wrong = sorted({*listed} ^ {*real}) or [piece for piece in real if listed.count(piece) > 1]
+        if wrong:
+            yield Flaw(sheet.where(record.file), f"`{name}` is wrong about {', '.join(wrong[:3])}")
+
+
+def _turn_flaws(sheet: SheetScene) -> Iterator[Flaw]:
+    """`turn_before` says how the blank is turned from the pass before; the first pass of a blank is laid, not turned."""
+    turns = {0: "shift", 90: "quarter", 180: "half", 270: "quarter"}
+    held: dict[str, int] = {}
+    for run in sheet.runs:
+        record = run.record
+        before = held.get(record.blank)
+        right = "none" if before is None else turns[(record.turn_deg - before) % 360]
+        if record.turn_before != right:
+            yield Flaw(sheet.where(record.file), f"`turn_before` is `{record.turn_before}`, should be `{right}`")
+        held[record.blank] = record.turn_deg
+
+
+# ── order ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _order_flaws(covers: Sequence[SheetCover]) -> Iterator[Flaw]:
+    """Nothing is cut of a piece, or of a piece that lies in its hole, once the contour that frees it has closed."""
+    for found in covers:
+        last = found.last_moments()
+        for placed in found.sheet.placed:
+            freed = last.get(id(placed.outline), NEVER)
+            for inner in (*placed.holes, *placed.marks):
+                if _later(last.get(id(inner)), freed, inner):
+                    yield Flaw(found.sheet.where(inner.where), "is cut after its piece has come free")
+            for hole, guest in _guests(found.sheet, placed):
+                if last.get(id(guest.outline), NEVER) > last.get(id(hole), NEVER):
+                    yield Flaw(found.sheet.where(guest.id), f"lies in {hole.where}, which comes free before it")
+
+
+def _later(moment: tuple[int, int] | None, freed: tuple[int, int], inner: Contour) -> bool:
+    """A hole counts by its place in the file, a mark by its pass alone: the machine runs layer by layer."""
+    if moment is None:
+        return False
+    return moment[0] > freed[0] if inner.kind.startswith("mark") else moment > freed
+
+
+def _guests(sheet: SheetScene, host: Placed) -> Iterator[tuple[Contour, Placed]]:
+    """The pieces that lie in a hole of `host`, each with that hole."""
+    starts = np.array([placed.outline.trace.points[0] for placed in sheet.placed])
+    for hole in host.holes:
+        inside = shapely.contains_xy(Polygon(hole.trace.points), starts[:, 0], starts[:, 1])
+        yield from ((hole, sheet.placed[i]) for i in np.flatnonzero(inside) if sheet.placed[i] is not host)

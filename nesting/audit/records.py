@@ -1,0 +1,204 @@
+"""A plan as its folder says it: `plan.json` read strictly, key by key, into the audit's own records.
+
+In: a plan folder. Out: PlanRecord, lengths in mm, angles in degrees. Whatever cannot be read is a PlanFault.
+Method: strict typed reading (pydantic); every number finite and within reason, every file a plain name in the folder.
+The audit keeps its own records on purpose: it trusts what is written, not what the planner meant to write.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+
+from nesting.faults import PlanFault
+
+PLAN_BYTES_MAX = 64_000_000
+"""Far above any real plan: a larger `plan.json` is refused unread."""
+
+REPLAN = "plan the job again: plan.json is written by `halfturn plan` and not meant to be edited"
+
+
+def _printable(text: str) -> str:
+    if not text.isprintable():
+        raise ValueError("has characters that cannot be printed")
+    return text
+
+
+def _plain_file(name: str) -> str:
+    plain = PurePosixPath(name).name == name == PureWindowsPath(name).name
+    if not plain or name.startswith(".") or not name.endswith(".dxf"):
+        raise ValueError("is not the plain name of a .dxf file in the plan folder")
+    return name
+
+
+Length = Annotated[float, Field(ge=-1e6, le=1e6)]
+Size = Annotated[float, Field(ge=0, le=1e6)]
+Name = Annotated[str, Field(max_length=300), AfterValidator(_printable)]
+FileName = Annotated[Name, Field(min_length=1), AfterValidator(_plain_file)]
+Point = tuple[Length, Length]
+Vertex = tuple[Length, Length, Length]
+Ring = Annotated[tuple[Vertex, ...], Field(min_length=2)]
+Corners = Annotated[tuple[Point, ...], Field(min_length=3)]
+QuarterTurn = Literal[0, 90, 180, 270]
+
+
+class Record(BaseModel):
+    """Read strictly: right types, finite numbers; keys the audit has no use for are passed over."""
+
+    model_config = ConfigDict(frozen=True, strict=True, extra="ignore", allow_inf_nan=False)
+
+
+class MachineRecord(Record):
+    travel_mm: tuple[Annotated[Size, Field(gt=0)], Annotated[Size, Field(gt=0)]]
+    table_mm: tuple[Annotated[Size, Field(gt=0)], Annotated[Size, Field(gt=0)]]
+    open_front: bool = False
+    open_back: bool = False
+    gap_mm: Size
+    margin_mm: Size
+    join_overlap_mm: Size = 0.0
+
+
+class JointRecord(Record):
+    label: Name
+    start_mm: Point
+    end_mm: Point
+
+
+class PieceRecord(Record):
+    id: Name
+    name: Name
+    copy_number: int = Field(alias="copy", ge=1, le=1_000_000)
+    material: Name
+    colour: Name
+    thickness_mm: Size
+    outline: Ring
+    holes: tuple[Ring, ...] = ()
+    marks: tuple[Ring, ...] = ()
+    turn: Literal["any", "half", "none"]
+    mirror: bool
+    segment_of: Name | None = None
+    joints: tuple[JointRecord, ...] = ()
+
+
+class SourceRecord(Record):
+    stock_id: Name | None = None
+    offer: Name | None = None
+
+
+class TrimRecord(Record):
+    order: int
+    from_mm: Point
+    to_mm: Point
+    method: Literal["machine", "saw", "snap"]
+    measure: Name
+    uncut_ends_mm: tuple[Size, Size] = (0.0, 0.0)
+    turn_deg: QuarterTurn = 0
+    shift_mm: Point = (0.0, 0.0)
+    file: FileName | None = None
+
+
+class BlankRecord(Record):
+    id: Name
+    rect_mm: tuple[Length, Length, Length, Length]
+
+
+class PlacementRecord(Record):
+    piece: Name
+    blank: Name
+    x_mm: Length
+    y_mm: Length
+    turn_deg: Length
+    mirrored: bool = False
+
+
+class JoinRecord(Record):
+    number: int
+    piece: Name
+    sheet_mm: Point
+    bed_mm: Point
+    mismatch_mm: Size
+
+
+class LineUpRecord(Record):
+    number: int
+    sheet_mm: Point
+    bed_mm: Point
+    cut_here: bool
+
+
+class PassRecord(Record):
+    order: int
+    blank: Name
+    turn_deg: QuarterTurn
+    shift_mm: Point
+    turn_before: Literal["none", "half", "quarter", "shift"]
+    file: FileName
+    whole: tuple[Name, ...]
+    part: tuple[Name, ...] = ()
+    joins: tuple[JoinRecord, ...] = ()
+    lineup: tuple[LineUpRecord, ...] = ()
+
+
+class LeftoverRecord(Record):
+    outline_mm: Corners
+    holes_mm: tuple[Corners, ...] = ()
+    keep: bool
+    usable_mm: tuple[Length, Length, Length, Length]
+    credit: Decimal = Decimal(0)
+
+
+class SheetRecord(Record):
+    id: Name
+    source: SourceRecord
+    material: Name
+    colour: Name
+    thickness_mm: Size
+    outline_mm: Corners
+    holes_mm: tuple[Corners, ...] = ()
+    price: Decimal
+    trims: tuple[TrimRecord, ...]
+    blanks: tuple[BlankRecord, ...]
+    placements: tuple[PlacementRecord, ...]
+    passes: tuple[PassRecord, ...]
+    leftovers: tuple[LeftoverRecord, ...]
+
+
+class CostLineRecord(Record):
+    what: Name
+    amount: Decimal
+
+
+class CostRecord(Record):
+    lines: tuple[CostLineRecord, ...]
+    total: Decimal
+    bound: Decimal
+    gap_percent: float
+
+
+class PlanRecord(Record):
+    format: Literal["halfturn-plan/1"]
+    machine: MachineRecord
+    pieces: tuple[PieceRecord, ...]
+    sheets: tuple[SheetRecord, ...]
+    cost: CostRecord
+
+
+def read_plan(folder: Path) -> PlanRecord:
+    """`plan.json` of a plan folder. Raises PlanFault if it is not there, too large or not such a plan."""
+    path = folder / "plan.json"
+    if not path.is_file():
+        raise PlanFault("no plan here: there is no `plan.json`", where=(str(folder),), mend="name a plan folder")
+    try:
+        if path.stat().st_size > PLAN_BYTES_MAX:
+            raise PlanFault(f"`plan.json` is over {PLAN_BYTES_MAX // 1_000_000} MB", where=(str(path),), mend=REPLAN)
+        return PlanRecord.model_validate_json(path.read_bytes())
+    except OSError as error:
+        raise PlanFault(f"`plan.json` cannot be read: {error.strerror}", where=(str(path),)) from error
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_input=False)[0]
+        trail = tuple(str(step) for step in first["loc"])
+        more = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
+        raise PlanFault(f"not a plan: {first['msg']}{more}", where=(str(path), *trail), mend=REPLAN) from None
