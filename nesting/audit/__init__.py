@@ -49,7 +49,8 @@ def audit_plan(folder: Path) -> tuple[Check, ...]:
 
 def _files(plan: PlanRecord) -> list[str]:
     """The drawings the plan names, in its order; a name given twice is there twice."""
-    return [held.file for sheet in plan.sheets for held in (*sheet.trims, *sheet.passes) if held.file is not None]
+    by_trim = (trim.file for sheet in plan.sheets for trim in sheet.trims)
+    return [*filter(None, by_trim), *(run.file for sheet in plan.sheets for run in sheet.passes)]
 
 
 def _file_flaws(folder: Path, names: list[str], drawings: dict[str, Drawing]) -> Iterator[Flaw]:

@@ -1,6 +1,7 @@
 """Is every contour cut exactly once, and nothing else?
 
-In: SheetScenes. Out: SheetCovers, for other rules too, and Checks `cut lines`, `coverage`, `marks`, `joins meet`, `joins listed`.
+In: SheetScenes. Out: SheetCovers, for other rules too; Checks `cut lines`, `coverage`, `marks`, `joins meet`, `joins
+listed`.
 Method: each cut is laid along the contour it follows and becomes a stretch of it, from station to station. The
 stretches of a contour must tile it: what lies between two neighbours is uncut (+) or cut twice (-).
 """
@@ -33,7 +34,7 @@ NEAR_MM = 0.5
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Stretch:
-    """The part of a contour that one cut covers: stations, `end` above `start` and perhaps past the contour's length."""
+    """The part of a contour that one cut covers: stations, `end` above `start`, past the length where it goes round."""
 
     cut: Cut
     contour: Contour
@@ -109,7 +110,7 @@ def cover(contours: Sequence[Contour], cuts: Sequence[Cut]) -> Cover:
     """Lay every cut along the contour it fits best, on its own blank, and see what they leave."""
     stretches: list[Stretch] = []
     strays: list[tuple[Cut, float]] = []
-    for blank in {thing.blank for thing in (*contours, *cuts)}:
+    for blank in sorted({*(contour.blank for contour in contours), *(cut.blank for cut in cuts)}):
         here = [contour for contour in contours if contour.blank == blank]
         tree = STRtree([contour.trace.line for contour in here])
         for cut in (cut for cut in cuts if cut.blank == blank):

@@ -13,14 +13,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-import ezdxf
 import numpy as np
+from ezdxf import filemanagement
 from ezdxf.document import Drawing as Document
 from ezdxf.entities.arc import Arc
 from ezdxf.entities.circle import Circle
 from ezdxf.entities.dxfgfx import DXFGraphic
 from ezdxf.entities.line import Line
 from ezdxf.entities.lwpolyline import LWPolyline
+from ezdxf.lldxf.const import DXFError
 
 from nesting.audit.checks import Flaw
 from nesting.audit.linework import Floats
@@ -58,12 +59,12 @@ def read_drawing(path: Path) -> Drawing:
     if path.stat().st_size > FILE_BYTES_MAX:
         return _unreadable(path, f"the drawing is over {FILE_BYTES_MAX // 1_000_000} MB")
     try:
-        document = ezdxf.readfile(path)
+        document = filemanagement.readfile(path)
         auditor = document.audit()
         entities = list(document.modelspace())[: ENTITIES_MAX + 1]
         chains, flaws = _followed(entities, path.name)
         flaws = [*_document_flaws(document, len(entities), path.name), *flaws]
-    except (OSError, ezdxf.DXFError, ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
+    except (OSError, DXFError, ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
         # A damaged file makes the reader stumble in many ways; all of them mean the same to the person.
         return _unreadable(path, f"the drawing cannot be read: {error}")
     for finding in (*auditor.errors, *auditor.fixes):

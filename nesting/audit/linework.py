@@ -22,6 +22,8 @@ CHORD_MM = 0.002
 """How far a chord between neighbouring points of a Trace may lie off the true arc."""
 STEPS_MAX = 20_000
 """Most points on one arc, whatever its size."""
+FLATTEST_MM = 1e9
+"""An arc of a larger radius is followed as one of this: the difference of cosines would drown in rounding."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,7 +77,7 @@ def trace(vertices: Floats, closed: bool) -> Trace:
 
 def _steps(width: Floats, half: Floats) -> NDArray[np.int64]:
     """How many chords stand for each segment: sagitta CHORD_MM at most, a straight one is its own chord."""
-    radius = np.maximum(width / np.maximum(2.0 * np.abs(np.sin(half)), 1e-12), CHORD_MM)
+    radius = np.clip(width / np.maximum(2.0 * np.abs(np.sin(half)), 1e-12), CHORD_MM, FLATTEST_MM)
     wanted = np.abs(half) / np.arccos(1.0 - CHORD_MM / radius)
     return np.clip(np.ceil(wanted), 1, STEPS_MAX).astype(np.int64)
 
@@ -89,7 +91,7 @@ def _along_arcs(start: Floats, chord: Floats, half: Floats, share: Floats) -> Fl
 
 
 def deviation(path: Trace, ideal: Trace, start_mm: float, sense: int) -> float:
-    """Largest distance between `path` and the stretch of `ideal` from station `start_mm` onwards (sense +1) or back (-1).
+    """Largest distance of `path` from the stretch of `ideal` that starts at `start_mm`, run on (sense +1) or back (-1).
 
     Both are compared point by point at equal lengths along them, at the points of either, so that neither a bow nor
     a corner of one is missed by the other.
@@ -117,7 +119,9 @@ def placed(vertices: Floats, x_mm: float, y_mm: float, turn_deg: float, mirrored
     """Piece frame to sheet frame, vertices (n, 3): mirror in x, turn about the origin, shift."""
     if mirrored:
         vertices = vertices * np.array((-1.0, 1.0, -1.0))
-    return _turned(vertices, turn_deg) + np.array((x_mm, y_mm, 0.0))
+    moved = _turned(vertices, turn_deg)
+    moved[:, :2] += (x_mm, y_mm)
+    return moved
 
 
 def to_bed(vertices: Floats, turn_deg: float, shift_mm: Sequence[float]) -> Floats:

@@ -51,7 +51,8 @@ def _beyond_travel(scene: Scene) -> Iterator[Reading]:
 def beyond(points: Floats, bounds: Box) -> float:
     """How far the points stick out of the box, 0 if they do not."""
     low, high = points.min(axis=0), points.max(axis=0)
-    return max(0.0, bounds[0] - low[0], bounds[1] - low[1], high[0] - bounds[2], high[1] - bounds[3])
+    off = (0.0, bounds[0] - low[0], bounds[1] - low[1], high[0] - bounds[2], high[1] - bounds[3])
+    return float(max(off))
 
 
 def table_box(machine: MachineRecord) -> Box:
@@ -102,7 +103,7 @@ def _contents_flaws(
 
 
 def _turn_flaws(sheet: SheetScene) -> Iterator[Flaw]:
-    """`turn_before` says how the blank is turned from the pass before; the first pass of a blank is laid, not turned."""
+    """`turn_before` says how the blank gets there from the pass before; for the first pass it is laid, not turned."""
     turns = {0: "shift", 90: "quarter", 180: "half", 270: "quarter"}
     held: dict[str, int] = {}
     for run in sheet.runs:

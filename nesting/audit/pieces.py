@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 
 import shapely
 from shapely import STRtree
-from shapely.geometry import Point, Polygon, box
+from shapely.geometry import Polygon, box
 
 from nesting.audit.checks import Check, Flaw, Reading, at_least, at_most, none_wrong
 from nesting.audit.records import PieceRecord, PlanRecord
