@@ -317,7 +317,10 @@ TrimMethod = Literal["machine", "saw", "snap"]
 
 @dataclass(frozen=True, slots=True)
 class Trim:
-    """A straight cut, edge to edge of what it cuts, sheet frame. `measure` is in words a person can follow."""
+    """A straight cut, edge to edge of what it cuts, sheet frame. `measure` is in words a person can follow.
+
+    The tool takes `kerf_mm` of material away on the far side of the line (towards higher x or y).
+    """
 
     order: int
     from_mm: Point
@@ -328,6 +331,7 @@ class Trim:
     turn_deg: int = 0
     shift_mm: Point = (0.0, 0.0)
     file: str | None = None
+    kerf_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from nesting.model import Machine, Point, Rates, Rect, Trim
+from nesting.model import Machine, Point, Rates, Rect, Trim, TrimMethod
 from nesting.passes.reach import EPS, Reach, reaches
 
 SNAP_TAB_MM = 20.0
@@ -78,7 +78,8 @@ def trim_at(
         return Trim(order, from_mm, to_mm, "machine", words, ends, reach.turn_deg, reach.shift_mm)
     snaps = thickness_mm <= min(rates.snap_max_mm, SCORE_LIMIT_MM)
     how = "score and snap" if snaps else f"saw on the far side of the line (kerf {rates.saw_kerf_mm:g} mm)"
-    return Trim(order, from_mm, to_mm, "snap" if snaps else "saw", f"{words}; {how}")
+    method: TrimMethod = "snap" if snaps else "saw"
+    return Trim(order, from_mm, to_mm, method, f"{words}; {how}", kerf_mm=0.0 if snaps else rates.saw_kerf_mm)
 
 
 def _measure(part: Rect, axis: int, level: float) -> str:

@@ -48,6 +48,7 @@ class Chain:
 class Drawing:
     """What one file holds and what is wrong with it."""
 
+    name: str
     chains: tuple[Chain, ...]
     flaws: tuple[Flaw, ...]
 
@@ -69,11 +70,11 @@ def read_drawing(path: Path) -> Drawing:
         return _unreadable(path, f"the drawing cannot be read: {error}")
     for finding in (*auditor.errors, *auditor.fixes):
         flaws.append(Flaw(path.name, f"damaged drawing: {finding.message}"))
-    return Drawing(tuple(chains), tuple(flaws))
+    return Drawing(path.name, tuple(chains), tuple(flaws))
 
 
 def _unreadable(path: Path, words: str) -> Drawing:
-    return Drawing((), (Flaw(path.name, words),))
+    return Drawing(path.name, (), (Flaw(path.name, words),))
 
 
 def _document_flaws(document: Document, entities: int, name: str) -> Iterator[Flaw]:
@@ -91,14 +92,13 @@ def _followed(entities: list[DXFGraphic], name: str) -> tuple[list[Chain], list[
     flaws: list[Flaw] = []
     for index, entity in enumerate(entities):
         layer = entity.dxf.layer
-        if layer in NOTE_LAYERS:
-            continue
-        if layer not in RUN_LAYERS:
+        if layer not in (*RUN_LAYERS, *NOTE_LAYERS):
             flaws.append(Flaw(name, f"an entity on layer {layer}, which is none of a pass drawing's layers"))
             continue
         vertices, closed = _vertices(entity)
         if vertices is None or len(vertices) < 2 or not np.isfinite(vertices).all() or np.abs(vertices).max() > 1e6:
-            flaws.append(Flaw(name, f"{entity.dxftype()} number {index + 1} on layer {layer} cannot be followed"))
+            if layer in RUN_LAYERS:  # notes may hold words
+                flaws.append(Flaw(name, f"{entity.dxftype()} number {index + 1} on layer {layer} cannot be followed"))
         else:
             chains.append(Chain(layer, index, vertices, closed))
     return chains, flaws

@@ -1,6 +1,6 @@
 """Can each pass be run as written: does it lie flat, stay within reach, come in an order that holds?
 
-In: Scene. Out: Checks `travel`, `table`, `pass lists`, `cut order`.
+In: Scene. Out: Checks `travel`, `table`, `notes`, `pass lists`, `cut order`.
 Method: boxes in the bed frame; moments (pass, place in the file) of the last stretch of every contour.
 """
 
@@ -23,6 +23,8 @@ from nesting.audit.scene import Box, Contour, Placed, Scene, SheetScene
 
 BED_MM = 0.01
 """Rounding allowed in the bed frame."""
+NOTE_MM = 0.05
+"""How far the edges noted for the person may be off."""
 NEVER = (1_000_000_000, 0)
 """A moment after all others: what is never cut."""
 
@@ -32,6 +34,7 @@ def pass_checks(scene: Scene, covers: Sequence[SheetCover]) -> list[Check]:
     return [
         at_most("travel", BED_MM, "mm", _beyond_travel(scene), "a cut beyond the travel"),
         at_most("table", BED_MM, "mm", _beyond_table(scene), "a blank beyond the table or the back wall"),
+        none_wrong("notes", _note_flaws(scene), "each drawing notes the edges of its blank and of the travel"),
         none_wrong("pass lists", _list_flaws(covers), "each pass lists the pieces it cuts and the turn before it"),
         none_wrong(
             "cut order", _order_flaws(covers), "holes, and what lies in them, before the outline that frees them"
@@ -74,6 +77,21 @@ def _beyond_table(scene: Scene) -> Iterator[Reading]:
         for run in sheet.runs:
             off = beyond_table(scene.machine, box(*run.blank_box), run.record.turn_deg, run.record.shift_mm)
             yield Reading(off, sheet.where(run.record.file), f"blank {run.record.blank} does not lie on the table")
+
+
+def _note_flaws(scene: Scene) -> Iterator[Flaw]:
+    """What a person lays the blank by must be where the pass has it."""
+    travel = box(0.0, 0.0, *scene.machine.travel_mm).boundary
+    for sheet in scene.sheets:
+        for run in sheet.runs:
+            edges = sheet.shape.intersection(box(*run.blank_box)).boundary
+            for layer, drawn, wanted in (
+                ("NOTE_SHEET", [note.trace.line for note in run.notes if note.layer == "NOTE_SHEET"], edges),
+                ("NOTE_REACH", [note.bed.line for note in run.notes if note.layer == "NOTE_REACH"], travel),
+            ):
+                off = shapely.hausdorff_distance(shapely.union_all(drawn), wanted) if drawn else math.inf
+                if off > NOTE_MM:
+                    yield Flaw(sheet.where(run.record.file), f"layer {layer} is {off:.2f} mm off what it should show")
 
 
 # ── lists ────────────────────────────────────────────────────────────────────────────────────────────────────

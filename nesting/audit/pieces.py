@@ -20,6 +20,8 @@ from nesting.audit.scene import Placed, Scene, SheetScene
 
 SLACK_MM = 0.01
 """Rounding allowed in a distance."""
+LOOK_MM = 20.0
+"""Pieces further apart than the gap and this are not measured."""
 ANGLE_DEG = 1e-6
 TURN_STEPS_DEG = {"half": 180.0, "none": 360.0}
 
@@ -143,7 +145,7 @@ def _gaps(scene: Scene, gap_mm: float) -> Iterator[Reading]:
         solids = [placed.solid for placed in sheet.placed]
         tree = STRtree(solids)
         for i, solid in enumerate(solids):
-            for j in tree.query(solid, predicate="dwithin", distance=gap_mm * 1.5 + 1.0):
+            for j in tree.query(solid, predicate="dwithin", distance=gap_mm + LOOK_MM):
                 if i < j:
                     apart = 0.0 if _overlap(solid, solids[j]) else solid.distance(solids[j])
                     pair = f"{sheet.placed[i].id} - {sheet.placed[j].id}"

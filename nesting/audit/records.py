@@ -98,6 +98,7 @@ class TrimRecord(Record):
     turn_deg: QuarterTurn = 0
     shift_mm: Point = (0.0, 0.0)
     file: FileName | None = None
+    kerf_mm: Size = 0.0
 
 
 class BlankRecord(Record):

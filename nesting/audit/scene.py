@@ -14,7 +14,7 @@ import numpy as np
 from shapely.geometry import Polygon
 
 from nesting.audit import linework
-from nesting.audit.drawings import Drawing
+from nesting.audit.drawings import NOTE_LAYERS, RUN_LAYERS, Drawing
 from nesting.audit.linework import Floats, Trace
 from nesting.audit.records import (
     Corners,
@@ -80,11 +80,12 @@ class Cut:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Run:
-    """A pass and what its drawing cuts, marks and lines up."""
+    """A pass, what its drawing cuts, marks and lines up, and what it notes for the person."""
 
     record: PassRecord
     blank_box: Box
     cuts: tuple[Cut, ...]
+    notes: tuple[Cut, ...]
 
     def on(self, layer: str) -> list[Cut]:
         return [cut for cut in self.cuts if cut.layer == layer]
@@ -142,12 +143,17 @@ def _sheet(sheet: SheetRecord, pieces: Mapping[str, PieceRecord], drawings: Mapp
     boxes = {blank.id: blank.rect_mm for blank in sheet.blanks}
     placed = [_placed(pieces[p.piece], p) for p in sheet.placements if p.piece in pieces and p.blank in boxes]
     runs = [
-        Run(run, boxes[run.blank], tuple(_cuts(run, run.blank, run.file, drawings)))
+        Run(
+            run,
+            boxes[run.blank],
+            tuple(_cuts(run, run.blank, drawings[run.file], RUN_LAYERS)),
+            tuple(_cuts(run, run.blank, drawings[run.file], NOTE_LAYERS)),
+        )
         for run in sorted(sheet.passes, key=lambda run: run.order)
         if run.blank in boxes
     ]
     trims = [
-        TrimRun(trim, tuple(_cuts(trim, "", trim.file, drawings)) if trim.file else ())
+        TrimRun(trim, tuple(_cuts(trim, "", drawings[trim.file], RUN_LAYERS)) if trim.file else ())
         for trim in sorted(sheet.trims, key=lambda trim: trim.order)
     ]
     return SheetScene(sheet, _sheet_shape(sheet), tuple(placed), tuple(runs), tuple(trims))
@@ -160,12 +166,13 @@ def _sheet_shape(sheet: SheetRecord) -> Polygon:
     return shape
 
 
-def _cuts(held: PassRecord | TrimRecord, blank: str, file: str, drawings: Mapping[str, Drawing]) -> Iterator[Cut]:
+def _cuts(held: PassRecord | TrimRecord, blank: str, drawing: Drawing, layers: tuple[str, ...]) -> Iterator[Cut]:
     """The chains of a drawing, moved back from the bed to the sheet as the pass or trim says it was held."""
-    for chain in drawings[file].chains:
-        back = linework.to_sheet(chain.vertices, held.turn_deg, held.shift_mm)
-        bed, sheet = (linework.trace(vertices, chain.closed) for vertices in (chain.vertices, back))
-        yield Cut(file, blank, chain.layer, (held.order, chain.index), bed, sheet)
+    for chain in drawing.chains:
+        if chain.layer in layers:
+            back = linework.to_sheet(chain.vertices, held.turn_deg, held.shift_mm)
+            bed, sheet = (linework.trace(vertices, chain.closed) for vertices in (chain.vertices, back))
+            yield Cut(drawing.name, blank, chain.layer, (held.order, chain.index), bed, sheet)
 
 
 def _placed(piece: PieceRecord, placement: PlacementRecord) -> Placed:

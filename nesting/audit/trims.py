@@ -2,8 +2,7 @@
 
 In: Scene. Out: Checks `trims edge to edge`, `trims in order`, `blanks freed`, `machine trims`, `trim table`.
 Method: the sheet is cut up along the trims in their order, each parting the one part it crosses (guillotine cuts,
-Gilmore & Gomory 1965); what is left in the end must be the blanks. Trims are lines without width here: where a saw
-went before, its kerf is forgiven.
+Gilmore & Gomory 1965) and taking its kerf from the far side; what is left in the end must be the blanks.
 """
 
 from __future__ import annotations
@@ -22,8 +21,6 @@ from nesting.audit.scene import Box, Scene, SheetScene, TrimRun
 
 EDGE_MM = 0.05
 """How far inside an edge a cut may end and still go edge to edge."""
-SAW_KERF_MM = 5.0
-"""Widest cut of a saw: what it went through may lie this far from its line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,50 +50,48 @@ def trim_checks(scene: Scene) -> list[Check]:
 def trim_sheet(sheet: SheetScene) -> Trimmed:
     """Cut the sheet up along its trims, in their order."""
     result = Trimmed([sheet.shape])
-    sawn: list[LineString] = []
     for trim in sheet.trims:
         line = LineString([trim.record.from_mm, trim.record.to_mm])
         where = sheet.where(f"trim {trim.record.order}")
         held = max(range(len(result.parts)), key=lambda i: result.parts[i].intersection(line).length)
         part = result.parts.pop(held)
         result.made_in.append((trim, part))
-        result.misses.extend(_end_misses(part, line, sawn, where))
+        result.misses.extend(_end_misses(part, line, where))
         result.flaws.extend(_trim_flaws(sheet, line, result.parts, where))
-        new = _parted(part, line, SAW_KERF_MM if sawn else EDGE_MM)
+        new = _parted(part, line, trim.record.kerf_mm)
         if len(new) < 2:
             result.flaws.append(Flaw(where, "does not part what it is made in"))
         result.parts.extend(new)
-        if trim.record.method == "saw":
-            sawn.append(line)
     return result
 
 
-def _end_misses(part: Polygon, line: LineString, sawn: Sequence[LineString], where: str) -> Iterator[Reading]:
-    """How far inside the part each end of a cut stops; none in the kerf of a saw that went there before."""
+def _end_misses(part: Polygon, line: LineString, where: str) -> Iterator[Reading]:
+    """How far inside the part each end of a cut stops; beyond its edge there is nothing to cut."""
     for end in (Point(at) for at in line.coords):
-        in_kerf = any(end.distance(cut) <= SAW_KERF_MM for cut in sawn)
-        off = part.boundary.distance(end) if part.contains(end) and not in_kerf else 0.0
+        off = part.boundary.distance(end) if part.contains(end) else 0.0
         yield Reading(off, where, f"its end ({end.x:.2f}, {end.y:.2f})")
 
 
 def _trim_flaws(sheet: SheetScene, line: LineString, others: Sequence[Polygon], where: str) -> Iterator[Flaw]:
-    if any(part.intersection(line).length > SAW_KERF_MM for part in others):
+    if any(part.buffer(-EDGE_MM).intersects(line) for part in others):
         yield Flaw(where, "runs on into another part")
     for placed in sheet.placed:
         if placed.solid.intersects(line):
             yield Flaw(where, f"cuts into {placed.id}")
 
 
-def _parted(part: Polygon, line: LineString, reach_mm: float) -> list[Polygon]:
-    """The polygons a part falls into along a line, drawn out by `reach_mm` so that it meets the edges it ends at."""
+def _parted(part: Polygon, line: LineString, kerf_mm: float) -> list[Polygon]:
+    """The polygons a part falls into along a line, drawn out so that it meets the edges it ends at, less the kerf."""
     if line.length < EDGE_MM:
         return [part]
     (x0, y0), (x1, y1) = line.coords
-    out = reach_mm / line.length
-    dx, dy = out * (x1 - x0), out * (y1 - y0)
+    dx, dy = (x1 - x0) * EDGE_MM / line.length, (y1 - y0) * EDGE_MM / line.length
     knife = LineString([(x0 - dx, y0 - dy), (x1 + dx, y1 + dy)])
     faces = shapely.get_parts(shapely.polygonize([shapely.union(part.boundary, knife)])).tolist()
-    return [face for face in faces if isinstance(face, Polygon) and part.contains(face.representative_point())]
+    # The far side, towards higher x or y, is on the left of a line that runs more to the right than up.
+    kerf = knife.buffer(kerf_mm if dx >= dy else -kerf_mm, single_sided=True) if kerf_mm > 0 else Polygon()
+    kept = [face.difference(kerf) for face in faces if part.contains(face.representative_point())]
+    return [piece for piece in shapely.get_parts(kept).tolist() if isinstance(piece, Polygon) and piece.area > 0]
 
 
 # ── blanks ───────────────────────────────────────────────────────────────────────────────────────────────────
@@ -104,12 +99,11 @@ def _parted(part: Polygon, line: LineString, reach_mm: float) -> list[Polygon]:
 
 def _held_blanks(trimmed: Sequence[tuple[SheetScene, Trimmed]]) -> Iterator[Flaw]:
     for sheet, result in trimmed:
-        saw = any(trim.record.method == "saw" for trim in sheet.trims)
         for blank in sheet.record.blanks:
             where = sheet.where(f"blank {blank.id}")
             part = max(result.parts, key=lambda part: part.intersection(box(*blank.rect_mm)).area)
             beyond = _beyond(part, blank.rect_mm)
-            if beyond > (SAW_KERF_MM if saw else EDGE_MM):
+            if beyond > EDGE_MM:
                 yield Flaw(where, f"is still held: the part it is in reaches {beyond:.2f} mm beyond it")
             for placed in sheet.placed:
                 if placed.placement.blank == blank.id and not part.contains(Point(placed.outline.trace.points[0])):

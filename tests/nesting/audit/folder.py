@@ -5,6 +5,7 @@ Shares no code with the planner or the audit: points are complex numbers, drawin
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from dataclasses import dataclass, field
@@ -136,7 +137,7 @@ def split_at_level(ring: list[list[float]], level: float, closed: bool = True) -
         stops = [0.0, 1.0]
         if (ay - level) * (by - level) < 0:
             stops = [0.0, _crossing(a, b, bulge, level), 1.0]
-        for t0, t1 in zip(stops, stops[1:], strict=False):
+        for t0, t1 in itertools.pairwise(stops):
             start, end = point_at(a, b, bulge, t0), point_at(a, b, bulge, t1)
             above = point_at(a, b, bulge, (t0 + t1) / 2).imag > level
             part = math.tan(math.atan(bulge) * (t1 - t0))

@@ -9,7 +9,9 @@ import copy
 import math
 from typing import Any
 
-from tests.nesting.audit.folder import Entity, PlanFolder, place, split_at_level, to_bed
+from shapely.geometry import Polygon, box
+
+from tests.nesting.audit.folder import Entity, PlanFolder, place, point_at, split_at_level, to_bed
 
 Ring = list[list[float]]
 
@@ -102,9 +104,17 @@ def draw_pass(plan: dict[str, Any], sheet: dict[str, Any], run: dict[str, Any], 
     for mark in run["lineup"]:
         if mark["cut_here"]:
             drawn += [Entity("LINEUP", to_bed(line, run)) for line in cross(*mark["sheet_mm"])]
+    blank = next(b for b in sheet["blanks"] if b["id"] == run["blank"])
+    for ring in edges(sheet, blank["rect_mm"]):
+        drawn.append(Entity("NOTE_SHEET", to_bed(ring, run), True))
     x, y = plan["machine"]["travel_mm"]
     drawn.append(Entity("NOTE_REACH", [[a, b, 0.0] for a, b in ((0, 0), (x, 0), (x, y), (0, y))], True))
     return drawn
+
+
+def edges(sheet: dict[str, Any], rect: list[float]) -> list[Ring]:
+    inside = Polygon(sheet["outline_mm"], sheet["holes_mm"]).intersection(box(*rect))
+    return [[[x, y, 0.0] for x, y in ring.coords[:-1]] for ring in (inside.exterior, *inside.interiors)]
 
 
 def join_points(plan: dict[str, Any], sheet: dict[str, Any], piece_id: str, level: float) -> list[list[float]]:
@@ -151,8 +161,6 @@ def two_passes(
 
 def spread(ring: Ring, closed: bool) -> list[float]:
     """Heights along a ring, fine enough to see which pass holds it."""
-    from tests.nesting.audit.folder import point_at
-
     found = []
     for i in range(len(ring) if closed else len(ring) - 1):
         (ax, ay, bulge), (bx, by, _) = ring[i], ring[(i + 1) % len(ring)]
@@ -167,7 +175,7 @@ def one_pass(sheet: dict[str, Any], blank: str, pose: dict[str, Any], names: lis
     }  # fmt: skip
 
 
-def sheet_of(sheet_id: str, source: dict[str, str], stock: dict[str, Any], outline: list[list[float]]) -> dict[str, Any]:
+def sheet_of(sheet_id: str, source: dict[str, str], stock: dict[str, Any], outline: Any) -> dict[str, Any]:
     return {
         "id": sheet_id, "source": {"stock_id": None, "offer": None, **source}, **stock, "outline_mm": outline,
         "holes_mm": [], "price": "80.00", "place": "", "trims": [], "blanks": [], "placements": [], "passes": [],
@@ -222,20 +230,19 @@ def _white_sheet(plan: dict[str, Any], sheet: dict[str, Any]) -> dict[str, list[
     sheet["placements"] = [
         spot("moon", "b1", 30, 45),
         spot("star-1", "b1", 470, 470, 30, mirrored=True),
-        spot("O", "b1", 470 + 70, 470 + 70, 180),
+        spot("O", "b1", 540, 540, 180),
         spot("star-2", "b1", 400, 100, 90),
         spot("bar", "b2", 650, 20),
         spot("star-3", "b2", 1000, 60, 12.5),
         spot("rail/1", "b2", 700, 120, 0),
         spot("rail/2", "b2", 1000, 100, 90),
     ]
-    sheet["placements"][1:3] = [spot("star-1", "b1", 470, 470, 30, mirrored=True), spot("O", "b1", 540, 540, 180)]
     saw = {"order": 1, "from_mm": [600, 0], "to_mm": [600, 610], "method": "saw", "measure": "600 from the left"}
     trim_pose = held(0, -603 - 8.5, -210)
     machine = {"order": 2, "from_mm": [603, 300], "to_mm": [1220, 300], "method": "machine", "measure": "300 up"}
     sheet["trims"] = [
-        {**saw, "uncut_ends_mm": [0, 0], **held(0, 0, 0), "file": None},
-        {**machine, "uncut_ends_mm": [8.5, 8.5], **trim_pose, "file": "S1-trim2.dxf"},
+        {**saw, "uncut_ends_mm": [0, 0], **held(0, 0, 0), "file": None, "kerf_mm": 3.0},
+        {**machine, "uncut_ends_mm": [8.5, 8.5], **trim_pose, "file": "S1-trim2.dxf", "kerf_mm": 0.0},
     ]
     turned = two_passes(plan, sheet, b1, 305.0, [[20, 300], [580, 330]])
     flat = one_pass(sheet, "b2", held(0, -603 - 8.5, 0), ["bar", "star-3", "rail/1", "rail/2"])

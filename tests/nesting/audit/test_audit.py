@@ -1,0 +1,25 @@
+"""A sound plan passes every check, and says how near it came to each limit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from nesting.audit import audit_plan
+from tests.nesting.audit.sample import entrance_sign
+
+
+def test_a_sound_plan_passes_every_check(tmp_path: Path) -> None:
+    checks = audit_plan(entrance_sign().write(tmp_path))
+    assert [check for check in checks if not check.ok] == []
+    assert len({check.name for check in checks}) == len(checks) > 25
+
+
+def test_worst_figures_are_those_of_the_layout(tmp_path: Path) -> None:
+    found = {check.name: check for check in audit_plan(entrance_sign().write(tmp_path))}
+    # The star of radius 20 sits in the middle of the O's counter of radius 40.
+    assert found["gaps"].worst == pytest.approx(20.0, abs=0.01)
+    # A line-up mark 20 mm from the sheet's left edge, its arm 3 mm.
+    assert found["line-up in waste"].worst == pytest.approx(17.0)
+    assert found["coverage"].worst == pytest.approx(0.0, abs=1e-6)
