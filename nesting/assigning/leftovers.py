@@ -8,7 +8,7 @@ histogram, row by row), then grown side by side to the true edge.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import ROUND_DOWN, Decimal
 
 import numpy as np
 import shapely
@@ -45,7 +45,7 @@ def _kept(rest: Polygon, rect: Rect, price_per_mm2: Decimal, rates: Rates) -> Le
     area = Decimal(str(round((rect[2] - rect[0]) * (rect[3] - rect[1]), 3)))
     credit = area * price_per_mm2 * Decimal(str(rates.leftover_credit))
     holes = tuple(_points(ring) for ring in rest.interiors)
-    return Leftover(_points(rest.exterior), holes, True, rect, credit.quantize(CENT, ROUND_HALF_UP))
+    return Leftover(_points(rest.exterior), holes, True, rect, credit.quantize(CENT, ROUND_DOWN))
 
 
 def _worth(rect: Rect, rates: Rates) -> bool:

@@ -72,9 +72,9 @@ def check_stock(pieces: Iterable[Piece], rack: Iterable[Offcut], offers: Iterabl
     on_offer = {offer.stock for offer in offers}
     for piece in pieces:
         if piece.stock not in on_rack | on_offer:
-            have = ", ".join(str(stock) for stock in sorted(on_rack | on_offer))
+            have = ", ".join(str(stock) for stock in sorted(on_rack | on_offer)) or "nothing"
             raise StockFault(
-                f"{piece.name} needs {piece.stock}, which is neither on the rack nor on offer (there is: {have or 'nothing'})",
+                f"{piece.name} needs {piece.stock}, which is neither on the rack nor on offer (there is: {have})",
                 mend="add an [[offer]] to workshop.toml, put such a sheet on the rack, or correct the piece's stock",
             )
 

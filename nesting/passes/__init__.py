@@ -1,10 +1,11 @@
 """Passes: from pieces laid on a blank to runs of the machine, their joins and their line-up marks.
 
-In: a sheet with its blank, laid pieces, machine, rates. Out: Pass records in running order, and warnings. Pure.
+In: a sheet with its blank, laid pieces, machine, rates. Out: Pass records in running order. Pure.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Literal
@@ -19,21 +20,21 @@ from nesting.passes.lineup import line_up_points, mismatch_mm
 from nesting.passes.reach import Reach, overlap, reaches
 from nesting.placing import Laid
 
-__all__ = ["minutes", "plan_passes"]
+__all__ = ["minutes", "plan_passes", "unmarked"]
 
 TurnName = Literal["none", "half", "quarter", "shift"]
 
 
 def plan_passes(
     sheet_id: str, sheet: shapely.Polygon, blank: Blank, laid: Sequence[Laid], machine: Machine, rates: Rates
-) -> tuple[tuple[Pass, ...], tuple[str, ...]]:
-    """Passes in running order and warnings. Raises ReachFault where no passes cover the pieces."""
+) -> tuple[Pass, ...]:
+    """Passes in running order. Raises ReachFault where no passes cover the pieces."""
     with within(f"sheet {sheet_id}"):
         runs = choose_runs(laid, reaches(machine, blank.rect_mm), machine, rates)
     areas = regions(runs)
     marks = _marks(runs, sheet, laid, machine)
     meets = _meeting_points(runs, areas)
-    passes = tuple(
+    return tuple(
         Pass(
             order=k + 1,
             blank=blank.id,
@@ -49,13 +50,12 @@ def plan_passes(
         )
         for k, run in enumerate(runs)
     )
-    missing = [k + 1 for k in range(1, len(runs)) if (k - 1, k) not in marks]
-    warnings = tuple(
-        f"{sheet_id}-{blank.id}: no waste holds line-up marks that passes {k - 1} and {k} both reach; "
-        "line up on the sheet's edge against a stop, or on the join ends"
-        for k in missing
-    )
-    return passes, warnings if any(run.part for run in runs) else ()
+
+
+def unmarked(passes: Sequence[Pass]) -> list[tuple[Pass, Pass]]:
+    """Neighbouring passes that share contours but found no waste for line-up marks."""
+    pairs = itertools.pairwise(passes)
+    return [(a, b) for a, b in pairs if a.blank == b.blank and set(a.part) & set(b.part) and not b.lineup]
 
 
 def minutes(passes: Sequence[Pass], machine: Machine) -> tuple[Decimal, Decimal]:

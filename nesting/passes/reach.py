@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import shapely
+
 from nesting.curves import rotation
 from nesting.model import Machine, Point, Rect
 
@@ -110,3 +112,29 @@ def _reach(machine: Machine, blank: Rect, turn_deg: int, corner: Point) -> Reach
         return None
     x0, y0, x1, y1 = rect
     return Reach(turn_deg, shift, (x0 + 0.0, y0 + 0.0, x1, y1))
+
+
+def lacking_mm(machine: Machine, width: float, depth: float) -> float:
+    """How far a rectangular piece exceeds what passes can cover, either way round, margins kept; 0 if it fits."""
+    return min(_excess(machine, width, depth), _excess(machine, depth, width))
+
+
+def _excess(machine: Machine, across: float, along: float) -> float:
+    widest = min(machine.travel_mm[0], machine.table_mm[0] - 2 * machine.margin_mm)
+    too_wide = max(0.0, across - widest)
+    across = min(across, widest)
+    if _covered(machine, across, along):
+        return too_wide
+    low, high = 0.0, along
+    while high - low > 1e-4:
+        tried = (low + high) / 2
+        low, high = (tried, high) if _covered(machine, across, tried) else (low, tried)
+    return too_wide + along - low
+
+
+def _covered(machine: Machine, width: float, depth: float) -> bool:
+    """Whether all passes together reach a piece of that size whole, on a blank that leaves just the margins."""
+    margin = machine.margin_mm
+    blank = (0.0, 0.0, width + 2 * margin, depth + 2 * margin)
+    reached = shapely.union_all([shapely.box(*reach.rect_mm) for reach in reaches(machine, blank)])
+    return bool(reached.buffer(EPS).contains(shapely.box(margin, margin, margin + width, margin + depth)))

@@ -1,0 +1,124 @@
+"""Reach, passes, joins and line-up marks: what an operator relies on."""
+
+import math
+from itertools import pairwise
+
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from nesting import curves
+from nesting.faults import ReachFault
+from nesting.model import Blank
+from nesting.passes import plan_passes
+from nesting.passes.joins import stretches
+from nesting.passes.lineup import mismatch_mm
+from nesting.passes.reach import lacking_mm, reaches
+from tests.nesting.test_curves import star_rings
+from tests.shop import RATES, disc, laid, laser, piece, rectangle
+
+
+def passes_for(blank, pieces, machine):
+    sheet = shapely.box(*blank)
+    return plan_passes("S01", sheet, Blank("b1", blank), pieces, machine, RATES)
+
+
+def test_a_blank_within_the_travel_needs_one_pass_at_the_datum():
+    (run,) = passes_for((0, 0, 500, 300), [laid(piece(rectangle(400, 200)), 10, 10)], laser())
+    assert (run.turn_deg, run.shift_mm, run.turn_before) == (0, (0.0, 0.0), "none")
+    assert run.whole == ("panel-1",)
+    assert run.joins == ()
+
+
+def test_a_disc_deeper_than_the_travel_takes_a_half_turn_and_two_joins():
+    first, second = passes_for((0, 0, 600, 600), [laid(piece(disc(585)), 7.5, 7.5)], laser())
+    assert {first.turn_deg, second.turn_deg} == {0, 180}
+    assert second.turn_before == "half"
+    assert [join.number for join in first.joins] == [join.number for join in second.joins] == [1, 2]
+    across = [join.sheet_mm for join in first.joins]
+    assert math.dist(*across) == pytest.approx(585, abs=2), "the joins lie near the ends of one diameter"
+    assert [m.cut_here for m in first.lineup] == [True, True]
+    assert [m.cut_here for m in second.lineup] == [False, False]
+
+
+def test_the_same_disc_slides_through_an_open_machine():
+    first, second = passes_for((0, 0, 600, 600), [laid(piece(disc(585)), 7.5, 7.5)], laser(open_back=True))
+    assert first.turn_deg == second.turn_deg
+    assert second.turn_before == "shift"
+
+
+def test_pieces_that_one_reach_holds_are_never_joined():
+    pieces = [laid(piece(rectangle(200, 150), name=f"p{i}", id=f"p{i}"), 20, 20 + 160 * i) for i in range(4)]
+    runs = passes_for((0, 0, 600, 700), pieces, laser())
+    assert sorted(name for run in runs for name in run.whole) == ["p0", "p1", "p2", "p3"]
+    assert all(not run.part for run in runs)
+
+
+def test_a_piece_in_a_counter_is_cut_before_the_counter():
+    frame = piece(rectangle(300, 300), (curves.reversed_ring(curves.moved(rectangle(200, 200), 50, 50)),), name="frame")
+    inner = piece(rectangle(100, 100), name="inner")
+    (run,) = passes_for((0, 0, 400, 400), [laid(frame, 20, 20), laid(inner, 120, 120)], laser())
+    assert run.whole == ("inner-1", "frame-1")
+
+
+def test_what_no_pass_reaches_is_refused_with_its_place():
+    with pytest.raises(ReachFault, match="no pass reaches the contour of panel"):
+        passes_for((0, 0, 600, 1000), [laid(piece(rectangle(500, 900)), 20, 20)], laser())
+
+
+@pytest.mark.parametrize(
+    ("size", "lacking"), [((600, 800), 0), ((800, 600), 0), ((601, 800), 1), ((600, 801), 1), ((300, 900), 100)]
+)
+def test_lacking_millimetres_without_margin(size, lacking):
+    assert lacking_mm(laser(margin_mm=0.0), *size) == pytest.approx(lacking, abs=0.01)
+
+
+def test_a_closed_machine_takes_no_more_than_its_travel():
+    closed = laser(open_front=False, margin_mm=0.0)
+    assert lacking_mm(closed, 600, 400) == 0
+    assert lacking_mm(closed, 600, 401) == pytest.approx(1, abs=0.01)
+
+
+@settings(max_examples=60, deadline=None)
+@given(star_rings(), st.floats(1.5, 2.9), st.booleans())
+def test_passes_cut_every_contour_exactly_once_within_the_travel(ring, scale, open_back):
+    outline = tuple((x * scale, y * scale, bulge) for x, y, bulge in ring)
+    x0, y0, x1, y1 = curves.bounds([outline])
+    blank = (0.0, 0.0, x1 - x0 + 10, y1 - y0 + 10)
+    machine = laser(open_back=open_back)
+    one = laid(piece(outline), 5 - x0, 5 - y0)
+    if blank[2] > machine.travel_mm[0]:
+        return
+    runs = passes_for(blank, [one], machine)
+    areas = [run.region_mm for run in runs]
+    cut = 0.0
+    for k, run in enumerate(runs):
+        mine = [one.outline] if run.whole else []
+        pieces = [s.vertices for s in stretches(one.outline, True, areas[k], areas[:k], areas[k + 1 :])]
+        closed = bool(run.whole)
+        for chain in mine or pieces:
+            is_ring = closed or len(runs) == 1
+            cut += curves.length(chain, is_ring)
+            box = curves.bounds([curves.moved(chain, *run.shift_mm, run.turn_deg)], is_ring)
+            assert box[0] >= -1e-6 and box[1] >= -1e-6
+            assert box[2] <= machine.travel_mm[0] + 1e-6 and box[3] <= machine.travel_mm[1] + 1e-6
+    assert cut == pytest.approx(curves.length(one.outline, True), rel=1e-9)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(100, 600), st.floats(100, 1500), st.booleans())
+def test_reaches_never_leave_the_blank_and_windows_of_an_open_machine_cover_it(width, depth, open_back):
+    blank = (0.0, 0.0, width, depth)
+    found = reaches(laser(open_back=open_back), blank)
+    covered = shapely.union_all([shapely.box(*reach.rect_mm) for reach in found])
+    assert shapely.box(*blank).buffer(1e-6).contains(covered)
+    if open_back:
+        assert covered.area == pytest.approx(width * depth, rel=1e-6)
+
+
+def test_mismatch_grows_with_the_distance_from_the_marks():
+    marks = [(0.0, 0.0), (500.0, 0.0)]
+    steps = [mismatch_mm((250.0 + d, 0.0), marks, 0.1) for d in (0.0, 100.0, 200.0, 300.0)]
+    assert all(a < b for a, b in pairwise(steps))
+    assert steps[0] == pytest.approx(0.1)
