@@ -13,10 +13,10 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from inventory.books import SHEET, book, entries_of_plan, find_plan, find_sheets, next_number, sheet_from
+from inventory.books import SHEET, book, entries_of_plan, find_plan, find_sheet, find_sheets, next_number, sheet_from
 from inventory.ledger import OPEN, Entry, Kind, State, offcut_as_json
 from nesting.faults import RackFault
-from nesting.model import Offcut, StockKey
+from nesting.model import Offcut, Point, StockKey
 
 
 def on_hand(conn: Connection, stock: Collection[StockKey] | None = None) -> tuple[Offcut, ...]:
@@ -56,13 +56,42 @@ def reserve(
     plan = find_plan(conn, plan_id)
     if plan is not None and plan.state in OPEN:
         return
-    _must_all_be_free(conn, sheets)
+    check_all_free(conn, sheets)
     accepted = Entry(Kind.ACCEPTED, at, who, plan=plan_id, body={"job": job, "customer": customer})
     book(conn, [accepted, *(Entry(Kind.RESERVED, at, who, sheet=sheet, plan=plan_id) for sheet in sheets)])
 
 
-def _must_all_be_free(conn: Connection, ids: Sequence[str]) -> None:
-    """Names every sheet that cannot be had, and who has it, not only the first."""
+def move(conn: Connection, sheet: str, place: str, *, at: datetime, who: str, why: str = "") -> None:
+    """The sheet is at another place now. Raises RackFault."""
+    from inventory.checking import checked_text
+
+    book(conn, [Entry(Kind.MOVED, at, who, why, sheet, body={"place": checked_text(place, "place")})])
+
+
+def scrap(conn: Connection, sheet: str, *, at: datetime, who: str, why: str) -> None:
+    """The sheet is no good any more, or is gone for good. Raises RackFault."""
+    book(conn, [Entry(Kind.SCRAPPED, at, who, why, sheet)])
+
+
+def report_missing(conn: Connection, sheet: str, *, at: datetime, who: str, why: str = "") -> None:
+    """The sheet is not where it should be: no plan may count on it. Raises RackFault."""
+    book(conn, [Entry(Kind.COUNTED, at, who, why, sheet, body={"found": False})])
+
+
+def measure(
+    conn: Connection, sheet: str, outline_mm: tuple[Point, ...], *, at: datetime, who: str, why: str = ""
+) -> Offcut:
+    """The sheet's outline is another than recorded; its holes and true edges must be told anew. Raises RackFault."""
+    from inventory.checking import checked
+
+    shaped = checked(replace(find_sheet(conn, sheet).offcut, outline_mm=outline_mm, holes_mm=(), true_edges=()))
+    body = {"outline_mm": shaped.outline_mm, "holes_mm": shaped.holes_mm, "true_edges": shaped.true_edges}
+    book(conn, [Entry(Kind.MEASURED, at, who, why, sheet, body=body)])
+    return shaped
+
+
+def check_all_free(conn: Connection, ids: Sequence[str]) -> None:
+    """Raises RackFault naming every sheet of `ids` that cannot be had, and who has it, not only the first."""
     found = find_sheets(conn, set(ids))
     taken = [f"{i} is {_holder(conn, found[i].plan)}" for i in ids if i in found and found[i].plan is not None]
     gone = [f"{i} is {found[i].state}" for i in ids if i in found and found[i].state is not State.ON_RACK]
