@@ -1,0 +1,29 @@
+"""What people hold in their hands: work pack, cut list, trim cuts, material bill.
+
+In: a Plan and the Workshop. Out: files in a folder that the caller moves into place when all are written.
+Figures and words are made once as plain rows and steps, pictures once as drawing primitives; page and print place them.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from cli.documents import page, pdf, pictures, rows, steps, tables
+from cli.documents.svg import svg
+from nesting.model import Plan, PlannedSheet, Workshop
+
+
+def write_documents(plan: Plan, folder: Path, workshop: Workshop) -> None:
+    """Write the work pack (HTML, PDF) and the tables (CSV, XLSX) into an existing folder; same plan, same bytes."""
+    pack = steps.steps(plan, workshop)
+    (folder / "workpack.html").write_text(page.html(plan, pack), encoding="utf-8", newline="\n")
+    (folder / "workpack.pdf").write_bytes(pdf.write_pdf(pack))
+    office = (rows.cut_list(plan), rows.trim_cuts(plan), rows.material_bill(plan, workshop))
+    for table in office:
+        tables.write_csv(table, folder / f"{table.name}.csv")
+    tables.write_workbook([*office, rows.cost_lines(plan)], folder / "tables.xlsx")
+
+
+def picture_of_sheet(plan: Plan, sheet: PlannedSheet) -> str:
+    """One sheet with all that lies on it, as SVG text."""
+    return svg(pictures.sheet_picture(plan, sheet))

@@ -1,0 +1,367 @@
+"""The work pack in print: the same steps as the page, one a sheet of paper, and pictures as vectors.
+
+In: the steps. Out: `workpack.pdf`. fpdf2 sets the text in the fonts that ship with the product; dates and ids are
+fixed, so that the same plan gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import logging
+import unicodedata
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from importlib import resources
+from typing import Literal
+
+from fpdf import FPDF
+from fpdf.drawing import PaintedPath
+from fpdf.enums import XPos, YPos
+from fpdf.fonts import TTFFont
+
+from cli.documents import canvas
+from cli.documents.canvas import Picture, Words
+from cli.documents.rows import Table
+from cli.documents.steps import Step
+from nesting import curves
+
+Paper = Literal["A4", "Letter"]
+MARGIN = 15.0
+CREATED = datetime(2000, 1, 1, tzinfo=UTC)
+TEXT_SHARE = 0.72
+"""Words in a picture are set smaller on paper than on a phone, where they must be read at a third of the width."""
+SMALLEST_PICTURE = 70.0
+MISSING_GLYPH = "□"
+
+
+class Print(FPDF):
+    """A document with our fonts, a footer, and fixed dates."""
+
+    def __init__(self, title: str, paper: Paper = "A4") -> None:
+        super().__init__(unit="mm", format=paper)
+        fonts = resources.files("nesting.drawing") / "fonts"
+        # fpdf2 reports every glyph it drops; we replace those ourselves.
+        logging.getLogger("fontTools").setLevel(logging.ERROR)
+        self.add_font("body", "", str(fonts / "DejaVuSans.ttf"))
+        self.add_font("body", "B", str(fonts / "DejaVuSans-Bold.ttf"))
+        self.set_margin(MARGIN)
+        self.c_margin = 0.0
+        self.set_auto_page_break(True, margin=MARGIN + 4)
+        self.set_creation_date(CREATED)
+        self.set_title(title)
+        self.set_lang("en")
+        self.set_producer("halfturn")
+        self.running_title = title
+
+    def footer(self) -> None:
+        self.set_y(-MARGIN)
+        self.ink(canvas.MUTED)
+        self.set_font("body", "", 8)
+        with self.script(self.running_title) as text:
+            self.cell(self.epw - 30, 5, text)
+        self.cell(0, 5, f"{self.page_no()} / {{nb}}", align="R")
+
+    def ink(self, colour: str) -> None:
+        self.set_text_color(colour)
+
+    @contextmanager
+    def script(self, text: str) -> Iterator[str]:
+        """The text as these fonts can print it; shaping is on only while it runs from right to left."""
+        font = self.fonts["body"]
+        assert isinstance(font, TTFFont)
+        cmap = font.cmap
+        printable = "".join(ch if ord(ch) in cmap or ch == "\n" else MISSING_GLYPH for ch in text)
+        rtl = any(unicodedata.bidirectional(ch) in {"R", "AL"} for ch in printable)
+        self.set_text_shaping(rtl)
+        yield printable
+        self.set_text_shaping(False)
+
+    def paragraph(self, text: str, size: float, style: str = "", indent: float = 0.0, leading: float = 1.35) -> None:
+        self.set_font("body", style, size)
+        self.set_x(MARGIN + indent)
+        with self.script(text) as line:
+            height = size * 0.3528 * leading
+            self.multi_cell(self.epw - indent, height, line, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+
+
+def write_pdf(steps: Sequence[Step], paper: Paper = "A4") -> bytes:
+    """The whole pack as PDF bytes."""
+    pdf = Print(steps[0].title, paper)
+    for step in steps:
+        pdf.add_page()
+        _step(pdf, step)
+    return bytes(pdf.output())
+
+
+def _step(pdf: Print, step: Step) -> None:
+    pdf.ink(canvas.MUTED)
+    pdf.paragraph(step.kind, 8.5)
+    pdf.ink(canvas.INK)
+    pdf.start_section(step.title)
+    pdf.paragraph(step.title, 16, "B", leading=1.2)
+    pdf.ln(1)
+    pdf.paragraph(step.lead, 9.5)
+    pdf.ln(1.5)
+    _cautions(pdf, step.cautions)
+    for line in step.todo:
+        _tick_line(pdf, line)
+    _figures_and_tables(pdf, step)
+    pdf.ink(canvas.MUTED)
+    for line in step.notes:
+        pdf.paragraph(line, 8)
+        pdf.ln(0.6)
+
+
+def _cautions(pdf: Print, cautions: Sequence[str]) -> None:
+    """Lines with a double rule at their left."""
+    if not cautions:
+        return
+    top = pdf.get_y()
+    for line in cautions:
+        pdf.paragraph(f"! {line}", 8.5, indent=5)
+    pdf.set_draw_color(canvas.LATER)
+    pdf.set_line_width(0.4)
+    for x in (MARGIN + 1.5, MARGIN + 2.7):
+        pdf.line(x, top, x, pdf.get_y())
+    pdf.ln(2)
+
+
+def _tick_line(pdf: Print, line: str) -> None:
+    if pdf.will_page_break(8):
+        pdf.add_page()
+    pdf.set_draw_color(canvas.INK)
+    pdf.set_line_width(0.3)
+    pdf.rect(MARGIN, pdf.get_y() + 0.5, 3.4, 3.4)
+    pdf.paragraph(line, 9.5, indent=6)
+    pdf.ln(1.1)
+
+
+# ── pictures ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _figures_and_tables(pdf: Print, step: Step) -> None:
+    """A picture beside a column of its tables where that fits, else above them."""
+    notes = 9.0 * len(step.notes)
+    room = pdf.page_break_trigger - pdf.get_y() - notes
+    if len(step.figures) == 1 and step.tables:
+        column = max(sum(_natural_widths(pdf, table)) for table in step.tables)
+        deep = sum(_table_height(pdf, table) + 3 for table in step.tables)
+        shape = step.figures[0].height / step.figures[0].width
+        beside, above = min(pdf.epw - column - BETWEEN, room / shape), min(pdf.epw, (room - deep) / shape)
+        if column <= SIDE_COLUMN and deep <= room and beside > above:
+            _beside(pdf, step, room, column)
+            return
+    if step.figures:
+        below = sum(_group_height(pdf, group) + 3 for group in _side_by_side(pdf, step.tables)) + notes
+        _figures(pdf, step.figures, below)
+    _tables(pdf, step.tables)
+
+
+def _beside(pdf: Print, step: Step, room: float, column: float) -> None:
+    picture, top = step.figures[0], pdf.get_y() + 2
+    width = min(pdf.epw - column - BETWEEN, (room - 4) / picture.height * picture.width)
+    draw(pdf, picture, MARGIN, top, width)
+    pdf.set_y(top)
+    for table in step.tables:
+        _table(pdf, table, MARGIN + pdf.epw - column)
+        pdf.set_y(pdf.get_y() + 3)
+    pdf.set_y(max(pdf.get_y(), top + width / picture.width * picture.height) + 3)
+
+
+def _figures(pdf: Print, figures: Sequence[Picture], below: float) -> None:
+    """Side by side and equally high, as large as the page allows with `below` mm kept for what follows."""
+    room = pdf.page_break_trigger - pdf.get_y() - 4
+    if room < SMALLEST_PICTURE:
+        pdf.add_page()
+        room = pdf.page_break_trigger - pdf.get_y() - 4
+    height = min(room, max(room - below, SMALLEST_PICTURE))
+    shapes = [picture.width / picture.height for picture in figures]
+    height = min(height, (pdf.epw - 6.0 * (len(figures) - 1)) / sum(shapes))
+    left, top = MARGIN, pdf.get_y() + 2
+    for picture, shape in zip(figures, shapes, strict=True):
+        draw(pdf, picture, left, top, height * shape)
+        left += height * shape + 6.0
+    pdf.set_y(top + height + 2)
+
+
+def draw(pdf: Print, picture: Picture, left: float, top: float, width: float) -> None:
+    """The picture with its upper left corner at (left, top), `width` mm wide; lines first, words upon them."""
+    scale = width / picture.width
+    with pdf.drawing_context() as context:
+        for item in picture.items:
+            if isinstance(item, canvas.Path):
+                context.add_item(_painted(item, left, top, scale))
+    for item in picture.items:
+        if isinstance(item, Words):
+            _draw_words(pdf, item, left, top, scale)
+
+
+def _painted(path: canvas.Path, left: float, top: float, scale: float) -> PaintedPath:
+    painted = PaintedPath()
+    for chain in path.chains:
+        painted.move_to(left + chain[0][0] * scale, top + chain[0][1] * scale)
+        for s in curves.segments(chain, path.closed):
+            x, y = left + s.b[0] * scale, top + s.b[1] * scale
+            if s.bulge == 0:
+                painted.line_to(x, y)
+            else:
+                radius = s.radius * scale
+                painted.arc_to(radius, radius, 0, abs(s.bulge) > 1.0, s.bulge > 0, x, y)
+        if path.closed:
+            painted.close()
+    style = painted.style
+    style.auto_close = False
+    style.intersection_rule = "evenodd"
+    style.fill_color = path.fill
+    style.stroke_color = path.stroke.colour if path.stroke else None
+    if path.stroke:
+        style.stroke_width = path.stroke.width * scale * LINE_SHARE
+        style.stroke_dash_pattern = tuple(dash * scale * LINE_SHARE for dash in path.stroke.dash) or None
+        style.stroke_join_style = "round"
+    return painted
+
+
+SMALLEST_TEXT = 0.21
+"""Millimetres of type for one paper unit, however small the picture is set."""
+LINE_SHARE = 0.8
+"""Lines are a little thinner on paper than on a phone."""
+
+
+def _draw_words(pdf: Print, words: Words, left: float, top: float, scale: float) -> None:
+    size_mm = words.size * max(scale * TEXT_SHARE, SMALLEST_TEXT)
+    pdf.set_font("body", "B" if words.bold else "", size_mm / 0.3528)
+    x, y = left + words.x * scale, top + words.y * scale
+    # The baseline moves up with the smaller letters, so that words stay centred where they were.
+    y -= (words.size * scale - size_mm) * 0.36
+    with pdf.script(words.text) as text, pdf.rotation(-words.turn_deg, x, top + words.y * scale):
+        width = pdf.get_string_width(text)
+        start = x - {"start": 0.0, "middle": width / 2, "end": width}[words.anchor]
+        if words.halo:
+            with pdf.local_context(fill_opacity=0.75):
+                pdf.set_fill_color(canvas.PAPER)
+                pdf.rect(start - 0.3, y - size_mm * 0.8, width + 0.6, size_mm, style="F")
+        pdf.ink(words.colour)
+        pdf.text(start, y, text)
+
+
+# ── tables ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+TABLE_SIZE = 8.5
+LINE = 4.2
+CELL_PAD = 3.0
+BETWEEN = 8.0
+SIDE_COLUMN = 68.0
+"""The widest column of tables beside a picture."""
+
+
+def _side_by_side(pdf: Print, tables: Sequence[Table]) -> list[list[Table]]:
+    """Narrow neighbours two by two, wide ones alone."""
+    half = (pdf.epw - BETWEEN) / 2
+    groups: list[list[Table]] = []
+    for table in tables:
+        neighbour = groups[-1] if groups and len(groups[-1]) == 1 else []
+        if neighbour and all(sum(_natural_widths(pdf, t)) <= half for t in (*neighbour, table)):
+            neighbour.append(table)
+        else:
+            groups.append([table])
+    return groups
+
+
+def _tables(pdf: Print, tables: Sequence[Table]) -> None:
+    for group in _side_by_side(pdf, tables):
+        if pdf.will_page_break(min(_group_height(pdf, group), 60.0)):
+            pdf.add_page()
+        top, deepest = pdf.get_y(), 0.0
+        for i, table in enumerate(group):
+            pdf.set_y(top)
+            _table(pdf, table, MARGIN + i * (pdf.epw + BETWEEN) / 2)
+            deepest = max(deepest, pdf.get_y())
+        pdf.set_y(deepest + 3)
+
+
+def _table_height(pdf: Print, table: Table) -> float:
+    widths = _widths(pdf, table)
+    rows = [[column.title for column in table.columns], *_lines(table)]
+    return 6.0 + sum(_row_height(pdf, row, widths) for row in rows)
+
+
+def _group_height(pdf: Print, group: Sequence[Table]) -> float:
+    return max(_table_height(pdf, table) for table in group)
+
+
+def _lines(table: Table) -> list[tuple[str, ...]]:
+    totals = table.printed_totals() if table.totals() else None
+    return [*table.printed(), *([totals] if totals else [])]
+
+
+def _natural_widths(pdf: Print, table: Table) -> list[float]:
+    """What each column would like: its longest cell, and the longest word of its heading."""
+    pdf.set_font("body", "B", TABLE_SIZE)
+    widths = []
+    for i, column in enumerate(table.columns):
+        words = [row[i] for row in _lines(table)] + column.title.split()
+        widths.append(max(pdf.get_string_width(word) for word in words) + CELL_PAD)
+    return widths
+
+
+def _widths(pdf: Print, table: Table) -> list[float]:
+    """Natural widths; where they are too much for the page, the widest columns give way and wrap."""
+    widths = _natural_widths(pdf, table)
+    low, high = 0.0, max(widths)
+    if sum(widths) <= pdf.epw:
+        return widths
+    for _ in range(30):
+        cap = (low + high) / 2
+        low, high = (cap, high) if sum(min(width, cap) for width in widths) <= pdf.epw else (low, cap)
+    return [min(width, low) for width in widths]
+
+
+def _table(pdf: Print, table: Table, left: float) -> None:
+    pdf.ink(canvas.INK)
+    pdf.set_font("body", "B", 9.5)
+    pdf.set_x(left)
+    pdf.cell(0, 6, table.title, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+    widths = _widths(pdf, table)
+    head = [column.title for column in table.columns]
+    _row(pdf, table, head, widths, left, "head")
+    for row in table.printed():
+        if pdf.will_page_break(_row_height(pdf, row, widths)):
+            pdf.add_page()
+            _row(pdf, table, head, widths, left, "head")
+        _row(pdf, table, row, widths, left, "row")
+    if table.totals():
+        _row(pdf, table, table.printed_totals(), widths, left, "total")
+
+
+def _row_height(pdf: Print, row: Sequence[str], widths: Sequence[float]) -> float:
+    pdf.set_font("body", "B", TABLE_SIZE)
+    counts = [1]
+    for cell, width in zip(row, widths, strict=True):
+        if pdf.get_string_width(cell) > width - CELL_PAD + 0.01:
+            lines = pdf.multi_cell(width - CELL_PAD, LINE, cell, dry_run=True, output=MethodReturnValue.LINES)
+            assert isinstance(lines, list)
+            counts.append(len(lines))
+    return max(counts) * LINE + 0.8
+
+
+def _row(
+    pdf: Print,
+    table: Table,
+    row: Sequence[str],
+    widths: Sequence[float],
+    left: float,
+    kind: Literal["head", "row", "total"],
+) -> None:
+    """One line of a table with a hairline below."""
+    height, top, x = _row_height(pdf, row, widths), pdf.get_y(), left
+    pdf.set_font("body", "" if kind == "row" else "B", TABLE_SIZE - (1.0 if kind == "head" else 0.0))
+    pdf.ink(canvas.MUTED if kind == "head" else canvas.INK)
+    for i, (cell, width) in enumerate(zip(row, widths, strict=True)):
+        pdf.set_xy(x, top + 0.4)
+        with pdf.script(cell) as text:
+            pdf.multi_cell(width - CELL_PAD, LINE, text, align="R" if table.is_number(i) else "L", padding=0)
+        x += width
+    pdf.set_draw_color(canvas.INK if kind == "head" else "#cfd4d6")
+    pdf.set_line_width(0.15)
+    pdf.line(left, top + height, x - CELL_PAD, top + height)
+    pdf.set_xy(MARGIN, top + height)

@@ -1,0 +1,335 @@
+"""The pictures of a plan, each to scale with a scale bar: sheet, trim, pass, turn, leftovers.
+
+In: a Plan and one of its sheets, trims or passes. Out: a `Picture` of drawing primitives.
+A sheet is drawn face up in its own frame; the bed as the person sees it who stands at its front edge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import shapely
+from shapely import Polygon, affinity
+from shapely.geometry.base import BaseGeometry
+
+from cli.documents import canvas as look
+from cli.documents import rows, states, words
+from cli.documents.canvas import Canvas, Picture
+from nesting import curves
+from nesting.model import Machine, Pass, Plan, PlannedSheet, Point, Rect, Ring, Trim
+
+LEGEND_SHEET = (
+    ("piece, with its number", look.NOW_FILL),
+    ("sheet", look.SHEET),
+    ("trim cut", look.TRIM_LINE),
+)
+LEGEND_PASS = (
+    ("cut in this pass", look.NOW_LINE),
+    ("cut before", look.BEFORE_LINE),
+    ("comes later", look.LATER_LINE),
+    ("reach of the head", look.TRAVEL_LINE),
+    ("frame round this pass", look.FRAME_LINE),
+    ("edge of the sheet", look.EDGE),
+)
+
+
+def union(rects: Iterable[Rect]) -> Rect:
+    x0s, y0s, x1s, y1s = zip(*rects, strict=True)
+    return min(x0s), min(y0s), max(x1s), max(y1s)
+
+
+# ── sheets ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def sheet_picture(plan: Plan, sheet: PlannedSheet) -> Picture:
+    """The whole sheet, face up: what lies where, where it is trimmed, its size."""
+    shape = states.sheet_shape(sheet)
+    paper = Canvas(shape.bounds, left=36, bottom=34, top=14, right=14)
+    paper.shape(shape, look.EDGE, look.SHEET)
+    _pieces(paper, plan, sheet, look.NOW_FILL)
+    _trim_lines(paper, sheet.trims)
+    for blank in sheet.blanks:
+        _edge_letters(paper, blank.rect_mm, 0)
+    _size(paper, shape.bounds)
+    name = f"Sheet {words.plain(sheet.id)}, {words.source(sheet)}, {_size_words(shape.bounds)}"
+    counted = words.count(len(sheet.placements), "piece")
+    legend = LEGEND_SHEET if sheet.trims else LEGEND_SHEET[:2]
+    return paper.finish(f"{name}, with {counted}", legend)
+
+
+def _size_words(bounds: Rect) -> str:
+    return words.size(bounds[2] - bounds[0], bounds[3] - bounds[1])
+
+
+def _size(paper: Canvas, bounds: Rect) -> None:
+    """Length below, width at the left."""
+    x0, y0, x1, y1 = bounds
+    paper.measure((x0, y0), (x1, y0), words.mm(x1 - x0))
+    paper.measure((x0, y1), (x0, y0), words.mm(y1 - y0))
+
+
+def _pieces(paper: Canvas, plan: Plan, sheet: PlannedSheet, fill: str | None, stroke: look.Stroke = look.EDGE) -> None:
+    """Every piece on the sheet, filled, with its number where it is widest."""
+    tags = rows.numbers(plan)
+    for at in sheet.placements:
+        piece = plan.piece(at.piece)
+        rings = states.placed(piece, at)
+        paper.chains(rings, True, stroke, fill)
+        paper.chains(states.placed_marks(piece, at), False, look.MARK_LINE)
+    for at in sheet.placements:
+        _tag(paper, states.placed(plan.piece(at.piece), at), str(tags[at.piece]))
+
+
+def _tag(paper: Canvas, rings: Sequence[Ring], text: str, run: Pass | None = None) -> None:
+    """A piece's number at the middle of the largest circle that goes into it."""
+    moved = [states.to_bed(ring, run) for ring in rings] if run else list(rings)
+    shape = curves.polygon(moved[-1], moved[:-1], tolerance=0.5)
+    radius = shapely.maximum_inscribed_circle(shape, tolerance=1.0)
+    x, y = radius.coords[0]
+    size = min(11.0, max(6.5, radius.length * paper.scale * 1.5 / max(1, len(text)) ** 0.5))
+    paper.label(x, y, text, size, bold=True)
+
+
+def _trim_lines(paper: Canvas, trims: Sequence[Trim]) -> None:
+    for trim in trims:
+        paper.line(trim.from_mm, trim.to_mm, look.TRIM_LINE)
+        (ax, ay), (bx, by) = trim.from_mm, trim.to_mm
+        x, y = paper.at(ax + 0.8 * (bx - ax), ay + 0.8 * (by - ay))
+        paper.badge(x, y, f"{trim.order}", corners=4)
+
+
+def leftover_picture(plan: Plan, sheet: PlannedSheet) -> Picture:
+    """What goes back on the rack, with its largest usable rectangle; what is scrap."""
+    shape = states.sheet_shape(sheet)
+    paper = Canvas(shape.bounds, bottom=8)
+    paper.shape(shape, look.THIN)
+    _faint_pieces(paper, plan, sheet)
+    kept = [left for left in sheet.leftovers if left.keep]
+    for left in sheet.leftovers:
+        part = Polygon(left.outline_mm, left.holes_mm)
+        paper.shape(part, look.EDGE, look.NOW_FILL if left.keep else look.SHADE)
+        if not left.keep:
+            paper.hatch(part)
+    for number, left in enumerate(kept, start=1):
+        x0, y0, x1, y1 = left.usable_mm
+        paper.rect(left.usable_mm, look.FRAME_LINE)
+        paper.label((x0 + x1) / 2, (y0 + y1) / 2, _size_words(left.usable_mm), dy=12)
+        paper.badge(*_lifted(paper, (x0 + x1) / 2, (y0 + y1) / 2, 8), f"{number}")
+    legend = (("back on the rack", look.NOW_FILL), ("scrap", look.SHADE), ("largest usable rectangle", look.FRAME_LINE))
+    return paper.finish(f"Leftovers of sheet {words.plain(sheet.id)}: {words.count(len(kept), 'part')} to keep", legend)
+
+
+def _lifted(paper: Canvas, x_mm: float, y_mm: float, by: float) -> Point:
+    x, y = paper.at(x_mm, y_mm)
+    return x, y - by
+
+
+def _faint_pieces(paper: Canvas, plan: Plan, sheet: PlannedSheet) -> None:
+    for at in sheet.placements:
+        paper.chains(states.placed(plan.piece(at.piece), at), True, look.THIN)
+
+
+# ── trims ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def trim_picture(sheet: PlannedSheet, trim: Trim) -> Picture:
+    """The part that this trim cuts in two, the cut with its measure, what is already off."""
+    whole = states.sheet_shape(sheet)
+    paper = Canvas(whole.bounds, left=36, bottom=36, top=36, right=36)
+    parts = states.parts_before(sheet, trim)
+    part = states.part_cut(parts, trim)
+    for other in parts:
+        if other is not part:
+            paper.shape(other, look.BEFORE_LINE)
+    paper.shape(part, look.EDGE, look.SHEET)
+    _blanks(paper, sheet, part)
+    paper.line(trim.from_mm, trim.to_mm, look.TRIM_LINE)
+    _trim_measures(paper, part.bounds, trim)
+    _uncut_ends(paper, trim)
+    legend = [("the cut", look.TRIM_LINE), ("blank to keep", look.FRAME_LINE)]
+    legend += [("already off", look.BEFORE_LINE)] if len(parts) > 1 else []
+    return paper.finish(
+        f"Trim cut {trim.order} of sheet {words.plain(sheet.id)}: {words.plain(trim.measure, 200)}", legend
+    )
+
+
+def _blanks(paper: Canvas, sheet: PlannedSheet, part: Polygon) -> None:
+    for blank in sheet.blanks:
+        x0, y0, x1, y1 = blank.rect_mm
+        if part.intersection(shapely.box(*blank.rect_mm)).area > 0:
+            paper.rect(blank.rect_mm, look.FRAME_LINE)
+            paper.label((x0 + x1) / 2, (y0 + y1) / 2, f"blank {words.plain(blank.id, 12)}")
+
+
+def _trim_measures(paper: Canvas, bounds: Rect, trim: Trim) -> None:
+    """Both measures of a cut square to the sheet: from either edge of the part to the cut."""
+    x0, y0, x1, y1 = bounds
+    (ax, ay), (bx, by) = trim.from_mm, trim.to_mm
+    if abs(ax - bx) < abs(ay - by):
+        paper.measure((x0, y0), (ax, y0), words.mm(ax - x0))
+        paper.measure((ax, y0), (x1, y0), words.mm(x1 - ax))
+    else:
+        paper.measure((x0, ay), (x0, y0), words.mm(ay - y0))
+        paper.measure((x0, y1), (x0, ay), words.mm(y1 - ay))
+
+
+def _uncut_ends(paper: Canvas, trim: Trim) -> None:
+    """A ring round each end that the machine leaves uncut, with its length."""
+    for end, uncut in zip((trim.from_mm, trim.to_mm), trim.uncut_ends_mm, strict=True):
+        if uncut > 0:
+            x, y = paper.at(*end)
+            inwards = 14.0 if y < paper.height / 2 else -8.0
+            paper.ring(x, y, 6.0)
+            paper.words(x - 9, y + inwards, f"snap {words.mm(uncut)}", 9.0, "end", bold=True)
+
+
+# ── the bed ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: Sequence[states.Stretch]) -> Picture:
+    """The bed as the person sees it: what is cut now, what was before, what comes later, joins and marks."""
+    blank = states.blank_of(sheet, run.blank)
+    shape = states.bed_shape(states.blank_shape(sheet, blank), run)
+    paper = _bed(plan.machine, [shape])
+    paper.shape(shape, look.EDGE, look.SHEET)
+    mine = [cut for cut in cuts if cut.blank == run.blank]
+    _fills(paper, plan, sheet, run)
+    for cut in mine:
+        paper.chains([states.to_bed(cut.chain, run)], cut.closed, _stroke(cut, run))
+    _travel(paper, plan.machine)
+    frame = states.cut_frame(plan.machine, run, mine)
+    if frame:
+        paper.rect(frame, look.FRAME_LINE)
+    _edge_letters(paper, shape.bounds, run.turn_deg)
+    _pass_tags(paper, plan, sheet, run)
+    _pins(paper, run)
+    title = f"Pass {run.order} of blank {words.plain(run.blank)}, seen from the front of the machine"
+    return paper.finish(title, LEGEND_PASS)
+
+
+def _stroke(cut: states.Stretch, run: Pass) -> look.Stroke:
+    if cut.pass_order == run.order:
+        return look.MARK_LINE if cut.mark else look.NOW_LINE
+    return look.BEFORE_LINE if cut.pass_order < run.order else look.LATER_LINE
+
+
+def _bed(machine: Machine, shapes: Sequence[BaseGeometry]) -> Canvas:
+    """Table, back wall or opening, the person's place; room for all that lies on it or hangs over."""
+    side = (machine.table_mm[0] - machine.travel_mm[0]) / 2
+    table: Rect = (-side, 0.0, machine.travel_mm[0] + side, machine.table_mm[1])
+    paper = Canvas(union([table, *(shape.bounds for shape in shapes)]), top=22, bottom=30, left=30, right=30)
+    paper.rect(table, look.THIN, look.PAPER)
+    middle = machine.travel_mm[0] / 2
+    back_x, back_y = paper.at(middle, paper.world[3])
+    if machine.open_back:
+        paper.words(back_x, back_y - 6, "open back", 8.5, colour=look.MUTED)
+    else:
+        paper.line((table[0], table[3]), (table[2], table[3]), look.Stroke(3.0, look.INK))
+        paper.words(back_x, back_y - 6, "back wall", 8.5, colour=look.MUTED)
+    front_x, front_y = paper.at(middle, paper.world[1])
+    paper.standing(front_x, front_y + 12, "you stand here")
+    return paper
+
+
+def _travel(paper: Canvas, machine: Machine) -> None:
+    """The rectangle the head reaches, and its datum corner."""
+    paper.rect((0.0, 0.0, *machine.travel_mm), look.TRAVEL_LINE)
+    x, y = paper.at(0.0, 0.0)
+    paper.datum(x, y)
+
+
+def _fills(paper: Canvas, plan: Plan, sheet: PlannedSheet, run: Pass) -> None:
+    """Pieces cut whole in this pass, tinted; what is cut out before is shaded."""
+    for at in sheet.placements:
+        if at.blank != run.blank:
+            continue
+        orders = [other.order for other in states.passes_of(sheet, at.piece)]
+        rings = [states.to_bed(ring, run) for ring in states.placed(plan.piece(at.piece), at)]
+        if at.piece in run.whole:
+            paper.chains(rings, True, None, look.NOW_FILL)
+        elif orders and max(orders) < run.order:
+            paper.chains(rings, True, None, look.SHADE)
+
+
+def _pass_tags(paper: Canvas, plan: Plan, sheet: PlannedSheet, run: Pass) -> None:
+    tags = rows.numbers(plan)
+    for at in sheet.placements:
+        if at.blank == run.blank:
+            _tag(paper, states.placed(plan.piece(at.piece), at), str(tags[at.piece]), run)
+
+
+def _edge_letters(paper: Canvas, bounds: Rect, turn_deg: int, radius: float = 6.0) -> None:
+    """The letters of a blank's edges, just inside them, a quarter of the way along."""
+    x0, y0, x1, y1 = bounds
+    inset = (radius + 2.0) / paper.scale
+    for side, x, y in [
+        ("front", x0 + 0.25 * (x1 - x0), y0 + inset),
+        ("right", x1 - inset, y0 + 0.25 * (y1 - y0)),
+        ("back", x0 + 0.25 * (x1 - x0), y1 - inset),
+        ("left", x0 + inset, y0 + 0.25 * (y1 - y0)),
+    ]:
+        paper.plate(x, y, words.edge_at(side, turn_deg), radius)
+
+
+def _pins(paper: Canvas, run: Pass) -> None:
+    """Joins on a diamond, line-up marks as a cross with its number beside it."""
+    for mark in run.lineup:
+        x, y = paper.at(*mark.bed_mm)
+        paper.cross(x, y)
+        inwards = -1.0 if x > paper.width / 2 else 1.0
+        paper.words(x + 7 * inwards, y - 5, f"L{mark.number}", 9.0, "start" if inwards > 0 else "end", bold=True)
+    for join in run.joins:
+        x, y = paper.at(*join.bed_mm)
+        paper.badge(x, y, f"{join.number}", corners=4)
+
+
+def trim_bed_picture(plan: Plan, sheet: PlannedSheet, trim: Trim) -> Picture:
+    """A trim made on the machine: how the part lies on the bed."""
+    part = states.part_cut(states.parts_before(sheet, trim), trim)
+    shape = states.bed_shape(part, trim)
+    paper = _bed(plan.machine, [shape])
+    paper.shape(shape, look.EDGE, look.SHEET)
+    _travel(paper, plan.machine)
+    a, b = (v[:2] for v in states.to_bed([trim.from_mm, trim.to_mm], trim))
+    paper.line(a, b, look.TRIM_LINE)
+    for blank in sheet.blanks:
+        if part.intersection(shapely.box(*blank.rect_mm)).area > 0:
+            lying = states.bed_shape(shapely.box(*blank.rect_mm), trim)
+            paper.shape(lying, look.FRAME_LINE)
+            _edge_letters(paper, lying.bounds, trim.turn_deg)
+    legend = (("the cut", look.TRIM_LINE), ("reach of the head", look.TRAVEL_LINE), ("blank to keep", look.FRAME_LINE))
+    return paper.finish(f"Trim cut {trim.order} on the bed, seen from the front of the machine", legend)
+
+
+def turn_picture(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> Picture:
+    """Two small beds side by side, before and after the turn: which edge goes where."""
+    blank = states.blank_of(sheet, after.blank)
+    shape = states.blank_shape(sheet, blank)
+    lying = [states.bed_shape(shape, before), states.bed_shape(shape, after)]
+    table = (0.0, 0.0, plan.machine.travel_mm[0], plan.machine.table_mm[1])
+    x0, y0, x1, y1 = union([table, *(part.bounds for part in lying)])
+    step = (x1 - x0) * 1.22
+    paper = Canvas((x0, y0, x1 + step, y1), top=34, bottom=30)
+    for i, (run, part, title) in enumerate(zip((before, after), lying, ("now", "after the turn"), strict=True)):
+        _small_bed(paper, plan, sheet, run, affinity.translate(part, i * step), i * step)
+        x, _ = paper.at((x0 + x1) / 2 + i * step, y1)
+        paper.words(x, 14, title, 10.0, bold=True)
+        paper.standing(x, paper.height - 18, "you")
+    x, y = paper.at((x1 + x0 + step) / 2, (y0 + y1) / 2)
+    paper.arrow(x - 12, y, x + 12, y)
+    return paper.finish(words.turn_words(before, after))
+
+
+def _small_bed(paper: Canvas, plan: Plan, sheet: PlannedSheet, run: Pass, shape: BaseGeometry, shift_mm: float) -> None:
+    """Back wall, travel, and the blank with its pieces and its lettered edges, moved to the right by `shift_mm`."""
+    travel_x, travel_y = plan.machine.travel_mm
+    paper.shape(shape, look.EDGE, look.SHEET)
+    for at in sheet.placements:
+        if at.blank == run.blank:
+            rings = [states.to_bed(ring, run) for ring in states.placed(plan.piece(at.piece), at)]
+            paper.chains([curves.moved(ring, shift_mm, 0.0) for ring in rings], True, look.THIN)
+    paper.rect((shift_mm, 0.0, shift_mm + travel_x, travel_y), look.TRAVEL_LINE)
+    if not plan.machine.open_back:
+        wall = plan.machine.table_mm[1]
+        paper.line((shift_mm, wall), (shift_mm + travel_x, wall), look.Stroke(3.0, look.INK))
+    _edge_letters(paper, shape.bounds, run.turn_deg, radius=8.0)

@@ -1,0 +1,112 @@
+"""Figures and names as words: one way to print a millimetre, a sum of money, a name from outside.
+
+In: numbers and strings of a plan. Out: short plain text, safe in a page, a cell and a line of print. Pure.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from decimal import ROUND_HALF_UP, Decimal
+
+from nesting.model import Machine, Pass, Piece, PlannedSheet, Point
+
+LONGEST = 60
+CENT = Decimal("0.01")
+
+
+def plain(text: str, longest: int = LONGEST) -> str:
+    """A name from outside on one line: no control or direction-changing characters, shortened in the middle.
+
+    >>> plain("a\\x00b\\n\\u202ec")
+    'ab c'
+    """
+    flat = "".join(" " if ch in "\t\n\r" else ch for ch in text)
+    kept = "".join(ch for ch in flat if unicodedata.category(ch) not in {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+    words = " ".join(kept.split())
+    if len(words) <= longest:
+        return words
+    head = longest * 2 // 3
+    return f"{words[:head]}…{words[-(longest - head - 1) :]}"
+
+
+def mm(value: float) -> str:
+    """Millimetres to a tenth, whole ones without a decimal: 5, 0.2, 1220."""
+    return f"{round(value, 1) + 0.0:.1f}".removesuffix(".0")
+
+
+def size(width_mm: float, height_mm: float) -> str:
+    return f"{mm(width_mm)} × {mm(height_mm)} mm"
+
+
+def point(at: Point) -> str:
+    return f"{mm(at[0])}, {mm(at[1])}"
+
+
+def cents(amount: Decimal) -> Decimal:
+    return amount.quantize(CENT, ROUND_HALF_UP)
+
+
+def money(amount: Decimal, currency: str) -> str:
+    return f"{cents(amount)} {plain(currency, 8)}"
+
+
+def count(number: int, one: str, many: str = "") -> str:
+    """`1 turn`, `2 turns`, `2 passes` (many: passes)."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def listed(parts: list[str]) -> str:
+    """`a, b and c`."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def piece_name(piece: Piece) -> str:
+    return f"{plain(piece.name)} ({piece.copy})" if piece.copy > 1 else plain(piece.name)
+
+
+def source(sheet: PlannedSheet) -> str:
+    """Where the sheet comes from: `offcut R-0117` or `new sheet A5-1220`."""
+    if sheet.source.stock_id is not None:
+        return f"offcut {plain(sheet.source.stock_id, 24)}"
+    return f"new sheet {plain(sheet.source.offer or '', 24)}"
+
+
+def stock(sheet: PlannedSheet | Piece) -> str:
+    return f"{plain(sheet.material, 30)}, {plain(sheet.colour, 30)}, {mm(sheet.thickness_mm)} mm"
+
+
+EDGES = {"front": 0, "right": 1, "back": 2, "left": 3}
+"""Sides of the bed, counter-clockwise from the person; edge A of a sheet is its lower edge in the sheet frame."""
+
+
+def edge_at(side: str, turn_deg: int) -> str:
+    """The letter of the blank's edge that lies on a side of the bed when the sheet is turned.
+
+    >>> edge_at("front", 0), edge_at("front", 90), edge_at("front", 180)
+    ('A', 'D', 'C')
+    """
+    return "ABCD"[(EDGES[side] - turn_deg // 90) % 4]
+
+
+def turn_words(before: Pass, after: Pass) -> str:
+    """What the hands do between two passes, told by the lettered edges."""
+    front, goes = (
+        edge_at("front", before.turn_deg),
+        next(side for side in EDGES if edge_at(side, after.turn_deg) == edge_at("front", before.turn_deg)),
+    )
+    kinds = {"half": "Half turn", "quarter": "Quarter turn", "shift": "Slide, no turn", "none": "Leave it as it lies"}
+    way = {
+        "front": "stays at the front",
+        "right": "goes to the right",
+        "back": "goes to the back",
+        "left": "goes to the left",
+    }
+    return f"{kinds[after.turn_before]}: edge {front}, which lies at the front now, {way[goes]}. Same face up."
+
+
+def axis_words(machine: Machine) -> str:
+    """How the coordinates of the tables are to be read."""
+    return (
+        "x is measured from the left end of the travel, y from its front edge, in mm (0, 0 is the front left corner; "
+        f"the head reaches {mm(machine.travel_mm[0])} to the right and {mm(machine.travel_mm[1])} to the back)."
+    )

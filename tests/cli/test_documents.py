@@ -1,0 +1,189 @@
+"""What people hold in their hands, from a plan made by hand: it agrees with the plan, and hostile names do no harm."""
+
+import csv
+import html.parser
+import math
+import xml.etree.ElementTree as ET
+from decimal import Decimal
+from pathlib import Path
+
+import openpyxl
+import pypdfium2
+import pytest
+
+from cli.documents import picture_of_sheet, rows, states, steps, words
+from nesting import curves
+from tests.cli.sample_plan import MACHINE, WORKSHOP, hostile_plan, sample_plan, write
+
+FILES = {"workpack.html", "workpack.pdf", "cut_list.csv", "trim_cuts.csv", "material_bill.csv", "tables.xlsx"}
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory) -> Path:
+    return write(tmp_path_factory.mktemp("plain"))
+
+
+@pytest.fixture(scope="module")
+def hostile(tmp_path_factory) -> Path:
+    return write(tmp_path_factory.mktemp("hostile"), hostile_plan())
+
+
+def pdf_text(path: Path) -> str:
+    document = pypdfium2.PdfDocument(path)
+    return "\n".join(page.get_textpage().get_text_bounded() for page in document).replace("\r", "")
+
+
+class Page(html.parser.HTMLParser):
+    """Tags and text of a page, scripts and styles left out of the text."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.words: list[str] = []
+        self.feed(path.read_text(encoding="utf-8"))
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        assert not any(name.startswith("on") for name, _ in attrs), f"<{tag}> runs a script by itself"
+        assert not any(name in {"src", "srcset"} for name, _ in attrs), f"<{tag}> loads something"
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+def test_the_same_plan_gives_the_same_bytes(folder, tmp_path):
+    again = write(tmp_path)
+    assert {path.name for path in again.iterdir()} == FILES
+    for name in FILES:
+        assert (again / name).read_bytes() == (folder / name).read_bytes(), name
+
+
+def test_every_step_is_one_page_of_print(folder):
+    pack = steps.steps(sample_plan(), WORKSHOP)
+    document = pypdfium2.PdfDocument(folder / "workpack.pdf")
+    assert len(document) == len(pack)
+    for step, page in zip(pack, document, strict=True):
+        text = " ".join(page.get_textpage().get_text_bounded().split())
+        assert step.title in text
+
+
+def test_page_and_print_say_what_the_plan_says(folder):
+    plan = sample_plan()
+    page = " ".join(" ".join(Page(folder / "workpack.html").words).split())
+    printed = " ".join(pdf_text(folder / "workpack.pdf").split())
+    for text in (page, printed):
+        for sheet in plan.sheets:
+            assert words.source(sheet) in text
+            assert all(trim.measure in text for trim in sheet.trims)
+            for run in sheet.passes:
+                assert run.file in text
+                for join in run.joins:
+                    assert f"{join.number} {join.bed_mm[0]:.1f} {join.bed_mm[1]:.1f}" in text
+        assert all(warning in text for warning in plan.warnings)
+        assert "7.6 90 1.0 0.17" in text, "feed, power, pierce and kerf for 5 mm acrylic"
+
+
+def test_the_order_of_work(folder):
+    kinds = [step.key for step in steps.steps(sample_plan(), WORKSHOP)]
+    assert kinds == [
+        "cover",
+        *("S1-fetch", "S1-trim1", "S1-trim2", "S1-B1-pass1", "S1-turn2", "S1-B1-pass2", "S1-back"),
+        *("S2-fetch", "S2-B2-pass1", "S2-back"),
+        *("pieces", "bill"),
+    ]
+
+
+def test_hostile_names_stay_names(hostile):
+    page = Page(hostile / "workpack.html")
+    assert page.tags.count("script") == 1, "our own"
+    assert "img" not in page.tags
+    text = (hostile / "workpack.html").read_text(encoding="utf-8")
+    assert not any(ord(ch) < 32 and ch != "\n" for ch in text)
+    assert "\u202e" not in text
+    assert "x" * 100 not in text, "a name of 300 letters is shortened"
+    assert '<script>alert("job")' in " ".join(page.words)
+    assert '<script>alert("job")' in pdf_text(hostile / "workpack.pdf")
+
+
+def test_no_cell_is_a_formula_but_our_totals(hostile):
+    for name in ("cut_list.csv", "trim_cuts.csv", "material_bill.csv"):
+        with (hostile / name).open(encoding="utf-8-sig", newline="") as file:
+            for row in csv.reader(file):
+                assert not any(cell.startswith(("=", "+", "-", "@")) and not _number(cell) for cell in row)
+    for sheet in openpyxl.load_workbook(hostile / "tables.xlsx"):
+        for line in sheet.iter_rows():
+            for cell in line:
+                assert cell.data_type != "f" or str(cell.value).startswith("=SUM(")
+                assert cell.data_type != "s" or not str(cell.value).startswith("=")
+
+
+def _number(cell: str) -> bool:
+    try:
+        return math.isfinite(float(cell))
+    except ValueError:
+        return False
+
+
+def test_workbook_has_frozen_heads_units_and_totals_as_formulas(folder):
+    book = openpyxl.load_workbook(folder / "tables.xlsx")
+    assert book.sheetnames == ["Cut list", "Trim cuts", "Material bill", "Cost"]
+    assert all(sheet.freeze_panes == "A2" for sheet in book)
+    cost = book["Cost"]
+    assert [cell.value for cell in cost[1]] == ["what", "quantity", "unit", "amount (EUR)"]
+    last = cost.max_row
+    assert cost.cell(last, 4).value == f"=SUM(D2:D{last - 1})"
+    values = openpyxl.load_workbook(folder / "tables.xlsx", data_only=True)["Cost"]
+    assert Decimal(str(values.cell(last, 4).value)) == sample_plan().cost.total
+
+
+def test_csv_holds_every_piece_with_its_sheet_and_passes(folder):
+    with (folder / "cut_list.csv").open(encoding="utf-8-sig", newline="") as file:
+        table = list(csv.DictReader(file))
+    assert len(table) == len(sample_plan().pieces)
+    face = table[0]
+    assert (face["piece"], face["sheet"], face["pass"]) == ("face", "S1", "1 + 2")
+    assert (face["width (mm)"], face["height (mm)"]) == ("560.0", "720.0")
+
+
+def test_a_shared_contour_is_shared_out_whole_and_within_reach():
+    plan = sample_plan()
+    sheet = plan.sheets[0]
+    cuts = states.stretches(plan, sheet)
+    assert sorted(cut.pass_order for cut in cuts) == [1, 2]
+    total = sum(curves.length(cut.chain, cut.closed) for cut in cuts)
+    assert total == pytest.approx(curves.length(plan.pieces[0].outline, closed=True))
+    for run in sheet.passes:
+        x0, y0, x1, y1 = states.cut_frame(MACHINE, run, cuts)
+        assert x0 >= 0 and y0 >= 0 and x1 <= 600 + 1e-6 and y1 <= 400 + 1e-6
+
+
+def test_a_trim_parts_the_sheet_and_the_next_finds_its_part():
+    sheet = sample_plan().sheets[0]
+    first, second = sheet.trims
+    assert [part.area for part in states.parts_before(sheet, first)] == [1100.0 * 610.0]
+    parts = states.parts_before(sheet, second)
+    assert sorted(part.area for part in parts) == [360.0 * 610.0, 740.0 * 610.0]
+    assert states.part_cut(parts, second).bounds == (0.0, 0.0, 740.0, 610.0)
+
+
+@pytest.mark.parametrize(("turn", "front"), [(0, "A"), (90, "D"), (180, "C"), (270, "B")])
+def test_the_letter_at_the_front_is_the_edge_that_lies_there(turn, front):
+    plan = sample_plan()
+    x0, y0, x1, y1 = 0.0, 0.0, 740.0, 590.0
+    middles = {"A": (370.0, y0), "B": (x1, 295.0), "C": (370.0, y1), "D": (x0, 295.0)}
+    lying = {letter: curves.moved([(*at, 0.0)], 0.0, 0.0, turn)[0][1] for letter, at in middles.items()}
+    assert min(lying, key=lying.__getitem__) == front == words.edge_at("front", turn)
+    assert plan
+
+
+def test_pictures_are_well_formed_and_bear_a_scale():
+    plan = hostile_plan()
+    for sheet in plan.sheets:
+        root = ET.fromstring(picture_of_sheet(plan, sheet))
+        texts = [element.text for element in root.iter("{http://www.w3.org/2000/svg}text")]
+        assert "200 mm" in texts
+
+
+def test_mass_of_a_sheet_is_area_times_thickness_times_density():
+    # 1100 x 610 x 5 mm of acrylic, 1190 kg/m3 (ISO 1183 density 1.19 g/cm3).
+    assert rows.mass_kg(WORKSHOP, sample_plan().sheets[0]) == pytest.approx(1.1 * 0.61 * 0.005 * 1190)
