@@ -129,9 +129,11 @@ class Canvas:
             self.items.append(Path(drawn, closed, stroke, fill))
 
     def shape(self, shape: BaseGeometry, stroke: Stroke | None = None, fill: str | None = None) -> None:
-        """Every polygon of a shapely shape, holes left open."""
+        """Every polygon of a shapely shape, holes left open, and every line."""
         for part in shapely.get_parts(shape).tolist():
-            if isinstance(part, Polygon):
+            if isinstance(part, LineString):
+                self.chains([[(x, y, 0.0) for x, y in part.coords]], False, stroke)
+            elif isinstance(part, Polygon):
                 rings = [part.exterior, *part.interiors]
                 self.chains([[(x, y, 0.0) for x, y in ring.coords[:-1]] for ring in rings], True, stroke, fill)
 
@@ -147,10 +149,7 @@ class Canvas:
         deep, gap = y1 - y0, step / self.scale * math.sqrt(2)
         count = math.ceil((x1 - x0 + deep) / gap)
         lines = [LineString([(x0 - deep + i * gap, y0), (x0 + i * gap, y1)]) for i in range(1, count)]
-        cut = shapely.intersection(shape, shapely.union_all(lines)) if lines else shapely.GeometryCollection()
-        for part in shapely.get_parts(cut).tolist():
-            if isinstance(part, LineString):
-                self.chains([[(x, y, 0.0) for x, y in part.coords]], False, stroke)
+        self.shape(shapely.intersection(shape, shapely.union_all(lines)), stroke)
 
     def label(
         self, x_mm: float, y_mm: float, text: str, size: float = 10.0, dy: float = 0.0, bold: bool = False

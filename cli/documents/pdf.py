@@ -16,7 +16,7 @@ from typing import Literal
 
 from fpdf import FPDF
 from fpdf.drawing import PaintedPath
-from fpdf.enums import XPos, YPos
+from fpdf.enums import MethodReturnValue, XPos, YPos
 from fpdf.fonts import TTFFont
 
 from cli.documents import canvas

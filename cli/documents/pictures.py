@@ -9,14 +9,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 import shapely
-from shapely import Polygon, affinity
+from shapely import LineString, Polygon, affinity
 from shapely.geometry.base import BaseGeometry
 
 from cli.documents import canvas as look
 from cli.documents import rows, states, words
 from cli.documents.canvas import Canvas, Picture
 from nesting import curves
-from nesting.model import Machine, Pass, Plan, PlannedSheet, Point, Rect, Ring, Trim
+from nesting.model import Machine, Pass, Plan, PlannedSheet, Point, Rect, Trim
+from nesting.passes.cuts import Cut, to_bed
+from nesting.placing import Laid
 
 LEGEND_SHEET = (
     ("piece, with its number", look.NOW_FILL),
@@ -71,19 +73,16 @@ def _size(paper: Canvas, bounds: Rect) -> None:
 def _pieces(paper: Canvas, plan: Plan, sheet: PlannedSheet, fill: str | None, stroke: look.Stroke = look.EDGE) -> None:
     """Every piece on the sheet, filled, with its number where it is widest."""
     tags = rows.numbers(plan)
-    for at in sheet.placements:
-        piece = plan.piece(at.piece)
-        rings = states.placed(piece, at)
-        paper.chains(rings, True, stroke, fill)
-        paper.chains(states.placed_marks(piece, at), False, look.MARK_LINE)
-    for at in sheet.placements:
-        _tag(paper, states.placed(plan.piece(at.piece), at), str(tags[at.piece]))
+    pieces = states.laid(plan, sheet)
+    for one in pieces.values():
+        paper.chains(one.rings, True, stroke, fill)
+        paper.chains(one.marks, False, look.MARK_LINE)
+    for name, one in pieces.items():
+        _tag(paper, one.solid, str(tags[name]))
 
 
-def _tag(paper: Canvas, rings: Sequence[Ring], text: str, run: Pass | None = None) -> None:
+def _tag(paper: Canvas, shape: Polygon, text: str) -> None:
     """A piece's number at the middle of the largest circle that goes into it."""
-    moved = [states.to_bed(ring, run) for ring in rings] if run else list(rings)
-    shape = curves.polygon(moved[-1], moved[:-1], tolerance=0.5)
     radius = shapely.maximum_inscribed_circle(shape, tolerance=1.0)
     x, y = radius.coords[0]
     size = min(11.0, max(6.5, radius.length * paper.scale * 1.5 / max(1, len(text)) ** 0.5))
@@ -125,8 +124,8 @@ def _lifted(paper: Canvas, x_mm: float, y_mm: float, by: float) -> Point:
 
 
 def _faint_pieces(paper: Canvas, plan: Plan, sheet: PlannedSheet) -> None:
-    for at in sheet.placements:
-        paper.chains(states.placed(plan.piece(at.piece), at), True, look.THIN)
+    for one in states.laid(plan, sheet).values():
+        paper.chains(one.rings, True, look.THIN)
 
 
 # ── trims ────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -186,31 +185,33 @@ def _uncut_ends(paper: Canvas, trim: Trim) -> None:
 # ── the bed ──────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: Sequence[states.Stretch]) -> Picture:
+def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts) -> Picture:
     """The bed as the person sees it: what is cut now, what was before, what comes later, joins and marks."""
-    blank = states.blank_of(sheet, run.blank)
-    shape = states.bed_shape(states.blank_shape(sheet, blank), run)
+    shape = states.bed_shape(states.blank_shape(sheet, states.blank_of(sheet, run)), run)
     paper = _bed(plan.machine, [shape])
     paper.shape(shape, look.EDGE, look.SHEET)
-    mine = [cut for cut in cuts if cut.blank == run.blank]
-    _fills(paper, plan, sheet, run)
-    for cut in mine:
-        paper.chains([states.to_bed(cut.chain, run)], cut.closed, _stroke(cut, run))
+    pieces = [one for one in states.laid(plan, sheet).values() if one.blank == run.blank]
+    _fills(paper, sheet, run, pieces)
+    for order, found in sorted(cuts.items(), reverse=True):
+        for cut in found:
+            paper.chains([to_bed(run, cut.stretch.vertices)], cut.stretch.closed, _stroke(cut, order - run.order))
     _travel(paper, plan.machine)
-    frame = states.cut_frame(plan.machine, run, mine)
+    frame = states.cut_frame(run, cuts[run.order])
     if frame:
         paper.rect(frame, look.FRAME_LINE)
     _edge_letters(paper, shape.bounds, run.turn_deg)
-    _pass_tags(paper, plan, sheet, run)
+    tags = rows.numbers(plan)
+    for one in pieces:
+        _tag(paper, states.bed_shape(one.solid, run), str(tags[one.piece.id]))
     _pins(paper, run)
     title = f"Pass {run.order} of blank {words.plain(run.blank)}, seen from the front of the machine"
     return paper.finish(title, LEGEND_PASS)
 
 
-def _stroke(cut: states.Stretch, run: Pass) -> look.Stroke:
-    if cut.pass_order == run.order:
-        return look.MARK_LINE if cut.mark else look.NOW_LINE
-    return look.BEFORE_LINE if cut.pass_order < run.order else look.LATER_LINE
+def _stroke(cut: Cut, passes_ahead: int) -> look.Stroke:
+    if passes_ahead == 0:
+        return look.MARK_LINE if cut.kind == "mark" else look.NOW_LINE
+    return look.BEFORE_LINE if passes_ahead < 0 else look.LATER_LINE
 
 
 def _bed(machine: Machine, shapes: Sequence[BaseGeometry]) -> Canvas:
@@ -238,24 +239,15 @@ def _travel(paper: Canvas, machine: Machine) -> None:
     paper.datum(x, y)
 
 
-def _fills(paper: Canvas, plan: Plan, sheet: PlannedSheet, run: Pass) -> None:
-    """Pieces cut whole in this pass, tinted; what is cut out before is shaded."""
-    for at in sheet.placements:
-        if at.blank != run.blank:
-            continue
-        orders = [other.order for other in states.passes_of(sheet, at.piece)]
-        rings = [states.to_bed(ring, run) for ring in states.placed(plan.piece(at.piece), at)]
-        if at.piece in run.whole:
+def _fills(paper: Canvas, sheet: PlannedSheet, run: Pass, pieces: Sequence[Laid]) -> None:
+    """Pieces cut whole in this pass are tinted; those that are out by now are shaded."""
+    for one in pieces:
+        last = max((other.order for other in states.passes_of(sheet, one.piece.id)), default=run.order)
+        rings = [to_bed(run, ring) for ring in one.rings]
+        if one.piece.id in run.whole:
             paper.chains(rings, True, None, look.NOW_FILL)
-        elif orders and max(orders) < run.order:
+        elif last < run.order:
             paper.chains(rings, True, None, look.SHADE)
-
-
-def _pass_tags(paper: Canvas, plan: Plan, sheet: PlannedSheet, run: Pass) -> None:
-    tags = rows.numbers(plan)
-    for at in sheet.placements:
-        if at.blank == run.blank:
-            _tag(paper, states.placed(plan.piece(at.piece), at), str(tags[at.piece]), run)
 
 
 def _edge_letters(paper: Canvas, bounds: Rect, turn_deg: int, radius: float = 6.0) -> None:
@@ -290,8 +282,7 @@ def trim_bed_picture(plan: Plan, sheet: PlannedSheet, trim: Trim) -> Picture:
     paper = _bed(plan.machine, [shape])
     paper.shape(shape, look.EDGE, look.SHEET)
     _travel(paper, plan.machine)
-    a, b = (v[:2] for v in states.to_bed([trim.from_mm, trim.to_mm], trim))
-    paper.line(a, b, look.TRIM_LINE)
+    paper.shape(states.bed_shape(LineString([trim.from_mm, trim.to_mm]), trim), look.TRIM_LINE)
     for blank in sheet.blanks:
         if part.intersection(shapely.box(*blank.rect_mm)).area > 0:
             lying = states.bed_shape(shapely.box(*blank.rect_mm), trim)
@@ -303,8 +294,7 @@ def trim_bed_picture(plan: Plan, sheet: PlannedSheet, trim: Trim) -> Picture:
 
 def turn_picture(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> Picture:
     """Two small beds side by side, before and after the turn: which edge goes where."""
-    blank = states.blank_of(sheet, after.blank)
-    shape = states.blank_shape(sheet, blank)
+    shape = states.blank_shape(sheet, states.blank_of(sheet, after))
     lying = [states.bed_shape(shape, before), states.bed_shape(shape, after)]
     table = (0.0, 0.0, plan.machine.travel_mm[0], plan.machine.table_mm[1])
     x0, y0, x1, y1 = union([table, *(part.bounds for part in lying)])
@@ -324,10 +314,9 @@ def _small_bed(paper: Canvas, plan: Plan, sheet: PlannedSheet, run: Pass, shape:
     """Back wall, travel, and the blank with its pieces and its lettered edges, moved to the right by `shift_mm`."""
     travel_x, travel_y = plan.machine.travel_mm
     paper.shape(shape, look.EDGE, look.SHEET)
-    for at in sheet.placements:
-        if at.blank == run.blank:
-            rings = [states.to_bed(ring, run) for ring in states.placed(plan.piece(at.piece), at)]
-            paper.chains([curves.moved(ring, shift_mm, 0.0) for ring in rings], True, look.THIN)
+    for one in states.laid(plan, sheet).values():
+        if one.blank == run.blank:
+            paper.chains([curves.moved(to_bed(run, ring), shift_mm, 0.0) for ring in one.rings], True, look.THIN)
     paper.rect((shift_mm, 0.0, shift_mm + travel_x, travel_y), look.TRAVEL_LINE)
     if not plan.machine.open_back:
         wall = plan.machine.table_mm[1]

@@ -12,6 +12,7 @@ from decimal import Decimal
 
 from cli.documents import states, words
 from nesting import curves
+from nesting.costing import masses_kg
 from nesting.model import Piece, Plan, PlannedSheet, Workshop
 
 Cell = str | int | float | Decimal
@@ -213,11 +214,8 @@ def _bill_row(workshop: Workshop, sheet: PlannedSheet) -> tuple[Cell, ...]:
 
 
 def mass_kg(workshop: Workshop, sheet: PlannedSheet) -> float | None:
-    """Area times thickness times density; None if the workshop file has no density for the material."""
-    for material in workshop.material:
-        if material.name == sheet.material:
-            return states.sheet_shape(sheet).area / 1e6 * sheet.thickness_mm / 1e3 * material.density_kg_m3
-    return None
+    """Mass as the sheet comes; None if the workshop file has no density for the material."""
+    return masses_kg([sheet], {material.name: material.density_kg_m3 for material in workshop.material}).get(sheet.id)
 
 
 def cost_lines(plan: Plan) -> Table:

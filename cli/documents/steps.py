@@ -14,7 +14,9 @@ from cli.documents import pictures, rows, states, words
 from cli.documents.canvas import Picture
 from cli.documents.rows import Column, Table
 from cli.documents.words import count, listed, mm, plain
+from nesting.costing import figure_for
 from nesting.model import CuttingFigure, Machine, Pass, Plan, PlannedSheet, Trim, Workshop
+from nesting.passes.cuts import Cut
 
 LIFT_ALONE_KG = 15.0
 """Above this a sheet is for two people: common practice, no source."""
@@ -48,13 +50,12 @@ def _sheet_steps(plan: Plan, workshop: Workshop, sheet: PlannedSheet) -> Iterato
     yield _fetch(plan, workshop, sheet)
     for trim in sheet.trims:
         yield _trim(plan, workshop, sheet, trim)
-    cuts = states.stretches(plan, sheet)
     last: dict[str, Pass] = {}
     for run in sheet.passes:
         before = last.get(run.blank)
         if before and run.turn_before != "none":
             yield _turn(plan, sheet, before, run)
-        yield _pass(plan, sheet, run, cuts)
+        yield _pass(plan, sheet, run, states.cuts_on(plan, sheet, run.blank))
         last[run.blank] = run
     if any(left.keep for left in sheet.leftovers):
         yield _back(plan, sheet)
@@ -276,12 +277,16 @@ def _letters(run: Pass) -> str:
 AT = ("front", "back")
 
 
-def _pass(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: Sequence[states.Stretch]) -> Step:
+def _pass(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts) -> Step:
     name, blank = plain(sheet.id), plain(run.blank)
-    mine = [cut for cut in cuts if cut.blank == run.blank]
     total = sum(other.blank == run.blank for other in sheet.passes)
-    figure = _figure(plan.machine, sheet)
-    tables = [_frame_table(plan.machine, run, mine), _figures_table(figure), _joins_table(run), _lineup_table(run)]
+    figure = figure_for(plan.machine, sheet.stock)
+    tables = [
+        _frame_table(plan.machine, run, cuts[run.order]),
+        _figures_table(figure),
+        _joins_table(run),
+        _lineup_table(run),
+    ]
     return Step(
         key=f"{name}-{blank}-pass{run.order}",
         kind=f"Sheet {name} · blank {blank} · pass {run.order} of {total}",
@@ -310,7 +315,7 @@ def _pass_title(run: Pass) -> str:
 
 
 def _bed_bounds(sheet: PlannedSheet, run: Pass) -> tuple[float, float, float, float]:
-    shape = states.blank_shape(sheet, states.blank_of(sheet, run.blank))
+    shape = states.blank_shape(sheet, states.blank_of(sheet, run))
     x0, y0, x1, y1 = states.bed_shape(shape, run).bounds
     return x0, y0, x1, y1
 
@@ -345,31 +350,15 @@ def _pass_todo(plan: Plan, sheet: PlannedSheet, run: Pass) -> Iterator[str]:
     yield "Let it cool; take out the finished pieces and write their numbers on them."
 
 
-def _figure(machine: Machine, sheet: PlannedSheet) -> CuttingFigure | None:
-    for figure in machine.cutting:
-        if (figure.material, figure.thickness_mm) == (sheet.material, sheet.thickness_mm):
-            return figure
-    return None
-
-
-def _figures_table(figure: CuttingFigure | None) -> Table:
+def _figures_table(figure: CuttingFigure) -> Table:
     columns = (Column("feed", "mm/s", 1), Column("power", "%", 0), Column("pierce", "s", 1), Column("kerf", "mm", 2))
-    missing = "make a test cut"
-    cells = (
-        (
-            figure.feed_mm_s,
-            missing if figure.power_percent is None else figure.power_percent,
-            figure.pierce_s,
-            figure.kerf_mm,
-        )
-        if figure
-        else (missing,) * 4
-    )
-    return rows.rounded("figures", "Cutting figures", columns, (cells,))
+    power = "by test cut" if figure.power_percent is None else figure.power_percent
+    row = (figure.feed_mm_s, power, figure.pierce_s, figure.kerf_mm)
+    return rows.rounded("figures", "Cutting figures", columns, [row])
 
 
-def _frame_table(machine: Machine, run: Pass, cuts: Sequence[states.Stretch]) -> Table | None:
-    frame = states.cut_frame(machine, run, cuts)
+def _frame_table(machine: Machine, run: Pass, cuts: Sequence[Cut]) -> Table | None:
+    frame = states.cut_frame(run, cuts)
     if frame is None:
         return None
     x0, y0, x1, y1 = frame

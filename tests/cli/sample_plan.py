@@ -111,7 +111,8 @@ def _face_pass(order: int, turn_deg: int, shift: Point) -> Pass:
     lineup = tuple(LineUpMark(n, at, _bed(at, turn_deg, shift), cut_here=order == 1) for n, at in marks)
     before = "none" if order == 1 else "half"
     file = f"S1-B1-pass{order}.dxf"
-    return Pass(order, "B1", turn_deg, shift, before, file, whole=(), part=("face-1",), joins=joins, lineup=lineup)
+    region = (JOIN_X, 0.0, 730.0, 590.0) if order == 1 else (10.0, 0.0, JOIN_X, 590.0)
+    return Pass(order, "B1", turn_deg, shift, before, file, region, (), ("face-1",), joins, lineup)
 
 
 def bought_sheet() -> PlannedSheet:
@@ -173,7 +174,7 @@ def offcut_sheet() -> PlannedSheet:
         trims=(),
         blanks=(Blank("B2", (0.0, 0.0, 580.0, 390.0)),),
         placements=tuple(placements),
-        passes=(Pass(1, "B2", 0, (10.0, 5.0), "none", "S2-B2-pass1.dxf", whole=whole),),
+        passes=(Pass(1, "B2", 0, (10.0, 5.0), "none", "S2-B2-pass1.dxf", (0.0, 0.0, 580.0, 390.0), whole),),
         leftovers=(
             Leftover(
                 ((360, 0), (580, 0), (580, 170), (360, 185.7)), (), True, (360.0, 0.0, 580.0, 170.0), Decimal("1.10")

@@ -13,7 +13,7 @@ import pytest
 
 from cli.documents import picture_of_sheet, rows, states, steps, words
 from nesting import curves
-from tests.cli.sample_plan import MACHINE, WORKSHOP, hostile_plan, sample_plan, write
+from tests.cli.sample_plan import WORKSHOP, hostile_plan, sample_plan, write
 
 FILES = {"workpack.html", "workpack.pdf", "cut_list.csv", "trim_cuts.csv", "material_bill.csv", "tables.xlsx"}
 
@@ -145,16 +145,15 @@ def test_csv_holds_every_piece_with_its_sheet_and_passes(folder):
     assert (face["width (mm)"], face["height (mm)"]) == ("560.0", "720.0")
 
 
-def test_a_shared_contour_is_shared_out_whole_and_within_reach():
+def test_the_frame_of_a_pass_holds_its_share_of_a_contour_and_its_marks():
     plan = sample_plan()
     sheet = plan.sheets[0]
-    cuts = states.stretches(plan, sheet)
-    assert sorted(cut.pass_order for cut in cuts) == [1, 2]
-    total = sum(curves.length(cut.chain, cut.closed) for cut in cuts)
-    assert total == pytest.approx(curves.length(plan.pieces[0].outline, closed=True))
-    for run in sheet.passes:
-        x0, y0, x1, y1 = states.cut_frame(MACHINE, run, cuts)
-        assert x0 >= 0 and y0 >= 0 and x1 <= 600 + 1e-6 and y1 <= 400 + 1e-6
+    cuts = states.cuts_on(plan, sheet, "B1")
+    first, second = (states.cut_frame(run, cuts[run.order]) for run in sheet.passes)
+    # Pass 1 runs the marks at y 6 and 582 (arms 3 mm) and the face from the join line at 370 to its end at 730.
+    assert first == pytest.approx((595 - 585, 370 - 3 - 330, 595 - 3, 730 - 330))
+    # Pass 2 runs the other half of the face alone: x 10 to 370, y 15 to 575.
+    assert second == pytest.approx((15 + 5, 410 - 370, 575 + 5, 410 - 10))
 
 
 def test_a_trim_parts_the_sheet_and_the_next_finds_its_part():
