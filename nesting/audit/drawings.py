@@ -27,7 +27,7 @@ from nesting.audit.checks import Flaw
 from nesting.audit.linework import Floats
 
 RUN_LAYERS: Final = ("CUT", "MARK", "LINEUP")
-NOTE_LAYERS: Final = ("NOTE_SHEET", "NOTE_REACH")
+NOTE_LAYERS: Final = ("NOTE_SHEET", "NOTE_REACH", "NOTE_FIND")
 FILE_BYTES_MAX = 20_000_000
 ENTITIES_MAX = 100_000
 MILLIMETRES = 4

@@ -19,7 +19,7 @@ from nesting.audit.checks import Check, Flaw, Reading, at_most, none_wrong
 from nesting.audit.coverage import SheetCover
 from nesting.audit.linework import Floats
 from nesting.audit.records import MachineRecord, PassRecord
-from nesting.audit.scene import Box, Contour, Placed, Scene, SheetScene
+from nesting.audit.scene import Box, Contour, Placed, Run, Scene, SheetScene
 
 BED_MM = 0.01
 """Rounding allowed in the bed frame."""
@@ -92,6 +92,21 @@ def _note_flaws(scene: Scene) -> Iterator[Flaw]:
                 off = shapely.hausdorff_distance(shapely.union_all(drawn), wanted) if drawn else math.inf
                 if off > NOTE_MM:
                     yield Flaw(sheet.where(run.record.file), f"layer {layer} is {off:.2f} mm off what it should show")
+            yield from _find_flaws(sheet, run)
+
+
+def _find_flaws(sheet: SheetScene, run: Run) -> Iterator[Flaw]:
+    """Marks of earlier passes are noted where this pass is to find them."""
+    wanted = [mark.bed_mm for mark in run.record.lineup if not mark.cut_here]
+    drawn = [
+        note.bed.line.interpolate(0.5, normalized=True).coords[0] for note in run.notes if note.layer == "NOTE_FIND"
+    ]
+    if not wanted and not drawn:
+        return
+    both = bool(wanted and drawn)
+    off = shapely.hausdorff_distance(shapely.MultiPoint(drawn), shapely.MultiPoint(wanted)) if both else math.inf
+    if off > NOTE_MM:
+        yield Flaw(sheet.where(run.record.file), f"layer NOTE_FIND is {off:.2f} mm off the marks to find")
 
 
 # ── lists ────────────────────────────────────────────────────────────────────────────────────────────────────

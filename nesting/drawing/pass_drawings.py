@@ -1,8 +1,8 @@
 """What goes into each file a machine runs: a pass or a machine trim, in the bed frame.
 
 In: Plan. Out: layers of chains in running order, by file name. Pure.
-`CUT`, `MARK` and `LINEUP` are run; `NOTE_SHEET` (the blank's edge, marks to find again) and `NOTE_REACH` (the travel)
-are for reference only.
+`CUT`, `MARK` and `LINEUP` are run; `NOTE_SHEET` (the blank's edge), `NOTE_REACH` (the travel) and `NOTE_FIND` (line-up
+marks of an earlier pass, to be found again) are for reference only.
 """
 
 from __future__ import annotations
@@ -72,10 +72,8 @@ def _pass_layers(sheet: PlannedSheet, run: Pass, laid: Mapping[str, Laid], machi
         "LINEUP": [drawn(arm.vertices, False) for arm in mark_arms],
         "MARK": [drawn(cut.stretch.vertices, cut.stretch.closed) for cut in cuts if cut.kind == "mark"],
         "CUT": [drawn(cut.stretch.vertices, cut.stretch.closed) for cut in cuts if cut.kind != "mark"],
-        "NOTE_SHEET": [
-            *(drawn(ring, True) for ring in _edges(sheet, blank.rect_mm)),
-            *(drawn(arm.vertices, False) for arm in found_arms),
-        ],
+        "NOTE_SHEET": [drawn(ring, True) for ring in _edges(sheet, blank.rect_mm)],
+        "NOTE_FIND": [drawn(arm.vertices, False) for arm in found_arms],
         "NOTE_REACH": [_travel(machine)],
     }
 

@@ -23,6 +23,7 @@ LAYERS: dict[str, tuple[int, str]] = {
     "LINEUP": (34, "CONTINUOUS"),
     "NOTE_SHEET": (9, "NOTE_LONG"),
     "NOTE_REACH": (9, "NOTE_SHORT"),
+    "NOTE_FIND": (9, "CONTINUOUS"),
 }
 """Colour index and linetype: what is run is plain, what is for reference only is grey and broken."""
 LINETYPES = {"NOTE_LONG": [18.0, 12.0, -6.0], "NOTE_SHORT": [6.0, 3.0, -3.0]}

@@ -14,7 +14,7 @@ from typing import Any
 
 import ezdxf
 
-NOTES = ("NOTE_SHEET", "NOTE_REACH")
+NOTES = ("NOTE_SHEET", "NOTE_REACH", "NOTE_FIND")
 LAYERS = ("CUT", "MARK", "LINEUP", *NOTES)
 
 

@@ -102,8 +102,8 @@ def draw_pass(plan: dict[str, Any], sheet: dict[str, Any], run: dict[str, Any], 
                     whole = closed and len(sides) == 1
                     drawn.append(Entity(layer, to_bed(chain[:-1] if whole else chain, run), whole))
     for mark in run["lineup"]:
-        if mark["cut_here"]:
-            drawn += [Entity("LINEUP", to_bed(line, run)) for line in cross(*mark["sheet_mm"])]
+        layer = "LINEUP" if mark["cut_here"] else "NOTE_FIND"
+        drawn += [Entity(layer, to_bed(line, run)) for line in cross(*mark["sheet_mm"])]
     blank = next(b for b in sheet["blanks"] if b["id"] == run["blank"])
     for ring in edges(sheet, blank["rect_mm"]):
         drawn.append(Entity("NOTE_SHEET", to_bed(ring, run), True))
