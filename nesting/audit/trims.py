@@ -99,12 +99,16 @@ def _parted(part: Polygon, line: LineString, kerf_mm: float) -> list[Polygon]:
 
 def _held_blanks(trimmed: Sequence[tuple[SheetScene, Trimmed]]) -> Iterator[Flaw]:
     for sheet, result in trimmed:
+        left = shapely.union_all(result.parts)
         for blank in sheet.record.blanks:
             where = sheet.where(f"blank {blank.id}")
             part = max(result.parts, key=lambda part: part.intersection(box(*blank.rect_mm)).area)
             beyond = _beyond(part, blank.rect_mm)
             if beyond > EDGE_MM:
                 yield Flaw(where, f"is still held: the part it is in reaches {beyond:.2f} mm beyond it")
+            lost = box(*blank.rect_mm).intersection(sheet.shape).difference(left)
+            if lost.area > EDGE_MM * lost.length / 2:
+                yield Flaw(where, "is not all there: a trim's kerf takes some of it away")
             for placed in sheet.placed:
                 if placed.placement.blank == blank.id and not part.contains(Point(placed.outline.trace.points[0])):
                     yield Flaw(where, f"does not hold {placed.id}, which is to be cut from it")

@@ -5,17 +5,19 @@ Shares no code with the planner or the audit: points are complex numbers, drawin
 
 from __future__ import annotations
 
+import functools
+import io
 import itertools
 import json
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import ezdxf
 
-NOTES = ("NOTE_SHEET", "NOTE_REACH", "NOTE_FIND")
-LAYERS = ("CUT", "MARK", "LINEUP", *NOTES)
+LAYERS = ("CUT", "MARK", "LINEUP", "NOTE_SHEET", "NOTE_REACH", "NOTE_FIND")
 
 
 @dataclass
@@ -29,34 +31,28 @@ class Entity:
 
 @dataclass
 class PlanFolder:
-    """All that a plan folder holds that the audit reads."""
+    """All that a plan folder holds that the audit reads; `raw` is written over what the drawings would be."""
 
     plan: dict[str, Any]
     drawings: dict[str, list[Entity]]
     units: dict[str, int] = field(default_factory=dict)
-    frozen: set[tuple[str, str]] = field(default_factory=set)
+    frozen: dict[str, str] = field(default_factory=dict)
     raw: dict[str, bytes] = field(default_factory=dict)
 
     def write(self, folder: Path) -> Path:
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "plan.json").write_text(json.dumps(self.plan), encoding="utf-8")
-        for name, entities in self.drawings.items():
-            self._document(name, entities).saveas(folder / name)
+        for name in self.drawings:
+            (folder / name).write_bytes(self.drawing(name))
         for name, content in self.raw.items():
             (folder / name).write_bytes(content)
         return folder
 
-    def _document(self, name: str, entities: list[Entity]) -> ezdxf.document.Drawing:
-        document = ezdxf.new("R2010", units=self.units.get(name, 4))
-        for layer in LAYERS:
-            document.layers.add(layer)
-            if (name, layer) in self.frozen:
-                document.layers.get(layer).freeze()
-        for entity in entities:
-            document.modelspace().add_lwpolyline(
-                entity.vertices, format="xyb", close=entity.closed, dxfattribs={"layer": entity.layer}
-            )
-        return document
+    def drawing(self, name: str) -> bytes:
+        entities = tuple(
+            (entity.layer, tuple(map(tuple, entity.vertices)), entity.closed) for entity in self.drawings[name]
+        )
+        return _drawn(entities, self.units.get(name, 4), self.frozen.get(name))
 
     # ── looking round ────────────────────────────────────────────────────────────────────────────────────────
 
@@ -67,10 +63,57 @@ class PlanFolder:
     def piece(self, piece_id: str) -> dict[str, Any]:
         return next(piece for piece in self.plan["pieces"] if piece["id"] == piece_id)
 
-    def cuts(self, layer: str = "CUT") -> list[tuple[str, int]]:
-        """Places (file, index) of all entities of a layer in pass drawings."""
+    def placement(self, piece_id: str) -> dict[str, Any]:
+        return next(p for sheet in self.plan["sheets"] for p in sheet["placements"] if p["piece"] == piece_id)
+
+    def on(self, layer: str, keep: Callable[[Entity], bool] = lambda entity: True) -> list[Entity]:
+        """Entities of one layer in the pass drawings that the test asks for."""
         files = [run["file"] for _, run in self.runs()]
-        return [(f, i) for f in files for i, entity in enumerate(self.drawings[f]) if entity.layer == layer]
+        return [entity for name in files for entity in self.drawings[name] if entity.layer == layer and keep(entity)]
+
+    def contours(self, piece_id: str) -> list[list[list[float]]]:
+        """Outline, then holes, of a piece where it lies, sheet frame."""
+        one, placement = self.piece(piece_id), self.placement(piece_id)
+        return [place(ring, placement) for ring in (one["outline"], *one["holes"])]
+
+    def drawn(self, piece_id: str) -> list[Entity]:
+        """The entities of a piece that one pass cuts whole: outline first, then holes, then marks."""
+        one, placement = self.piece(piece_id), self.placement(piece_id)
+        run = next(run for _, run in self.runs() if piece_id in run["whole"])
+        found = []
+        for layer, ring in [("CUT", r) for r in (one["outline"], *one["holes"])] + [("MARK", m) for m in one["marks"]]:
+            start = to_bed(place(ring, placement), run)[0]
+            found.append(next(e for e in self.drawings[run["file"]] if e.layer == layer and _passes(e, start)))
+        return found
+
+    def move(self, piece_id: str, dx: float, dy: float) -> None:
+        """Move a whole piece on its sheet, in the plan and in its drawing alike."""
+        run = next(run for _, run in self.runs() if piece_id in run["whole"])
+        turn = {0: 1, 90: 1j, 180: -1, 270: -1j}[run["turn_deg"]]
+        step = complex(dx, dy) * turn
+        for entity in self.drawn(piece_id):
+            entity.vertices = [[x + step.real, y + step.imag, bulge] for x, y, bulge in entity.vertices]
+        placement = self.placement(piece_id)
+        placement["x_mm"] += dx
+        placement["y_mm"] += dy
+
+
+def _passes(entity: Entity, point: list[float]) -> bool:
+    return any(math.dist(vertex[:2], point[:2]) < 1e-3 for vertex in entity.vertices)
+
+
+@functools.lru_cache(maxsize=256)
+def _drawn(entities: tuple[tuple[str, Any, bool], ...], units: int, frozen: str | None) -> bytes:
+    document = ezdxf.new("R2010", units=units)
+    for layer in LAYERS:
+        document.layers.add(layer)
+    if frozen:
+        document.layers.get(frozen).freeze()
+    for layer, vertices, closed in entities:
+        document.modelspace().add_lwpolyline(vertices, format="xyb", close=closed, dxfattribs={"layer": layer})
+    stream = io.StringIO()
+    document.write(stream)
+    return stream.getvalue().encode("utf-8")
 
 
 def load(folder: Path) -> PlanFolder:
@@ -84,12 +127,10 @@ def _entities(path: Path) -> list[Entity]:
     found = []
     for entity in ezdxf.readfile(path).modelspace():
         layer = entity.dxf.layer
-        if layer in NOTES:
-            continue
         if entity.dxftype() == "LINE":
             ends = [[*list(end)[:2], 0.0] for end in (entity.dxf.start, entity.dxf.end)]
             found.append(Entity(layer, ends))
-        else:
+        elif entity.dxftype() == "LWPOLYLINE":
             found.append(Entity(layer, [list(v) for v in entity.get_points("xyb")], entity.closed))
     return found
 
