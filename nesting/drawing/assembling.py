@@ -7,136 +7,160 @@ it, so an island in a hole is a shape of its own. Marks belong to the shape they
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-import shapely
+import numpy as np
 from shapely.geometry import LineString, Polygon
 
 from nesting.curves import oriented
 from nesting.drawing.fitting import dense
 from nesting.drawing.healing import healed, open_findings
 from nesting.drawing.intake import Intake
+from nesting.drawing.near import near_pairs, related
 from nesting.drawing.shapes import DrawnChain, DrawnShape, Finding
 from nesting.drawing.uniting import filled
 from nesting.faults import DrawingFault
-from nesting.model import Chain
+from nesting.model import Chain, Ring
 
 NEST_SAGITTA_MM = 0.01
 """How finely rings are flattened to see which lies in which."""
 DOUBLE_MM = 0.05
+MOST_NESTED = 60
+"""Rings in rings; more is no sign but a trap."""
+MOST_CROSSINGS = 100
+"""Crossings named one by one."""
 
 
-def assembled(chains: Sequence[DrawnChain], intake: Intake) -> tuple[tuple[DrawnShape, ...], tuple[Finding, ...]]:
-    """Shapes and findings of everything drawn. DrawingFault if there is nothing to cut at all."""
-    cut = [chain for chain in chains if intake.role(chain.layer) == "cut"]
-    rings, opened, findings = healed(cut, intake)
-    findings += open_findings(opened, intake)
-    simple = [whole for ring in rings for whole in _simple(ring, findings)]
-    shapes = _nested(_distinct(simple, findings), findings)
+@dataclass(frozen=True, slots=True)
+class _Loop:
+    """A ring and the area in it."""
+
+    ring: Ring
+    area: Polygon
+    layer: str
+    where: str
+
+
+def assembled(
+    chains: Sequence[DrawnChain], told: Sequence[Finding], intake: Intake
+) -> tuple[tuple[DrawnShape, ...], tuple[Finding, ...]]:
+    """Shapes of everything drawn; to the findings `told` so far come those of healing and sorting."""
+    rings, opened, findings = healed([chain for chain in chains if intake.role(chain.layer) == "cut"], intake)
+    findings = [*told, *findings, *open_findings(opened, intake)]
+    loops = _distinct([loop for ring in rings for loop in _simple(ring, findings)], findings)
+    findings += _crossings(loops)
+    shapes = _nested(loops)
     marks, strays, more = healed([chain for chain in chains if intake.role(chain.layer) == "mark"], intake)
     shapes = _marked(shapes, [*marks, *strays], findings)
-    if not shapes and not findings:
-        raise DrawingFault("holds no closed outline to cut", mend="draw the outlines as closed lines and arcs")
+    if not shapes and all(finding.mended for finding in findings):
+        findings.append(Finding("empty", "", "there is no closed outline to cut", False))
     return tuple(shapes), (*findings, *more)
 
 
-def _area_of(ring: DrawnChain) -> Polygon:
-    return Polygon(dense(ring.vertices, True, NEST_SAGITTA_MM))
+# ── rings ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _simple(ring: DrawnChain, findings: list[Finding]) -> list[DrawnChain]:
+def _loop(chain: DrawnChain) -> _Loop:
+    area = Polygon(dense(chain.vertices, True, NEST_SAGITTA_MM))
+    return _Loop(tuple(chain.vertices), area, chain.layer, chain.where)
+
+
+def _simple(chain: DrawnChain, findings: list[Finding]) -> list[_Loop]:
     """The ring if it neither crosses nor touches itself, else the rings it falls into."""
-    if _area_of(ring).is_valid:
-        return [ring]
-    parts = filled([tuple(ring.vertices)], "evenodd")
-    findings.append(
-        Finding("touching", ring.where, f"an outline that meets itself was parted into {len(parts)} outlines", True)
-    )
-    rings = [whole for outline, holes in parts for whole in (outline, *holes)]
-    return [DrawnChain(whole, True, ring.layer, ring.handle) for whole in rings]
+    loop = _loop(chain)
+    if loop.area.is_valid:
+        return [loop]
+    parts = filled([loop.ring], "evenodd")
+    text = f"an outline that meets itself was parted into {len(parts)} outlines"
+    findings.append(Finding("touching", chain.where, text, True, chain.vertices[0][:2]))
+    rings = [ring for outline, holes in parts for ring in (outline, *holes)]
+    return [_loop(DrawnChain(ring, True, chain.layer, chain.handle)) for ring in rings]
 
 
-def _distinct(rings: list[DrawnChain], findings: list[Finding]) -> list[DrawnChain]:
+def _distinct(loops: list[_Loop], findings: list[Finding]) -> list[_Loop]:
     """Each ring once: a later one nowhere further than `DOUBLE_MM` from an earlier one is a double."""
-    if not rings:
+    if not loops:
         return []
-    areas = [_area_of(ring) for ring in rings]
-    corners = [shapely.Point(area.bounds[:2]) for area in areas]
-    first, second = shapely.STRtree(corners).query(corners, predicate="dwithin", distance=2 * DOUBLE_MM)
+    corners = np.array([loop.area.bounds[:2] for loop in loops])
     doubles: set[int] = set()
-    for i, j in sorted(zip(first.tolist(), second.tolist(), strict=True)):
-        if i < j and i not in doubles and areas[i].hausdorff_distance(areas[j]) <= DOUBLE_MM:
+    for i, j in near_pairs(corners, 2 * DOUBLE_MM).tolist():
+        if i not in doubles and loops[i].area.hausdorff_distance(loops[j].area) <= DOUBLE_MM:
             doubles.add(j)
     if doubles:
-        findings.append(Finding("doubles", "", f"{len(doubles)} outlines drawn twice were dropped", True))
-    return [ring for k, ring in enumerate(rings) if k not in doubles]
+        findings.append(Finding("doubles", "", f"outlines drawn twice were dropped: {len(doubles)}", True))
+    return [loop for k, loop in enumerate(loops) if k not in doubles]
 
 
-def _nested(rings: list[DrawnChain], findings: list[Finding]) -> list[DrawnShape]:
+def _crossings(loops: list[_Loop]) -> list[Finding]:
+    """A refusal for every two outlines that cross: what of them is to be cut, only the drawer knows."""
+    areas = [loop.area for loop in loops]
+    findings: list[Finding] = []
+    for pairs in related(areas, areas, "overlaps"):
+        for i, j in pairs.tolist():
+            if i < j and areas[i].intersection(areas[j]).area > DOUBLE_MM:
+                at = areas[i].exterior.intersection(areas[j].exterior).representative_point()
+                text = f"crosses the outline of {loops[j].where} at ({at.x:.2f}, {at.y:.2f})"
+                findings.append(Finding("crossing", loops[i].where, text, False, (at.x, at.y)))
+        if len(findings) >= MOST_CROSSINGS:
+            break
+    return findings
+
+
+# ── outlines, holes, marks ───────────────────────────────────────────────────────────────────────────────────
+
+
+def _nested(loops: list[_Loop]) -> list[DrawnShape]:
     """Outlines with their holes, in the order drawn."""
-    areas = [_area_of(ring) for ring in rings]
-    depths, parents = _containment(areas)
-    findings += _crossings(rings, areas)
-    shapes: list[DrawnShape] = []
-    for i, ring in enumerate(rings):
-        if depths[i] % 2 == 0:
-            holes = [j for j in range(len(rings)) if parents[j] == i and depths[j] % 2 == 1]
-            shapes.append(
-                DrawnShape(
-                    oriented(tuple(ring.vertices), True),
-                    tuple(oriented(tuple(rings[j].vertices), False) for j in holes),
-                    layer=ring.layer,
-                )
-            )
-    return shapes
+    depths, parents = _containment([loop.area for loop in loops])
+    holes: dict[int, list[Ring]] = defaultdict(list)
+    for loop, depth, parent in zip(loops, depths, parents, strict=True):
+        if depth % 2 == 1:
+            holes[parent].append(oriented(loop.ring, False))
+    return [
+        DrawnShape(oriented(loop.ring, True), tuple(holes[k]), layer=loop.layer)
+        for k, (loop, depth) in enumerate(zip(loops, depths, strict=True))
+        if depth % 2 == 0
+    ]
 
 
 def _containment(areas: list[Polygon]) -> tuple[list[int], list[int]]:
     """How many rings lie round each, and the smallest of those (-1 if none)."""
     depths, parents = [0] * len(areas), [-1] * len(areas)
-    if areas:
-        inner, outer = shapely.STRtree(areas).query([area.representative_point() for area in areas], predicate="within")
-        for i, j in zip(inner.tolist(), outer.tolist(), strict=True):
-            if areas[j].area > areas[i].area:
+    sizes = [area.area for area in areas]
+    for pairs in related([area.representative_point() for area in areas], areas, "within"):
+        for i, j in pairs.tolist():
+            if sizes[j] > sizes[i]:
                 depths[i] += 1
-                if parents[i] < 0 or areas[j].area < areas[parents[i]].area:
+                if parents[i] < 0 or sizes[j] < sizes[parents[i]]:
                     parents[i] = j
+        if max(depths) > MOST_NESTED:
+            raise DrawingFault(
+                f"outlines lie in each other more than {MOST_NESTED} deep",
+                mend="keep only the outlines to cut",
+            )
     return depths, parents
-
-
-def _crossings(rings: list[DrawnChain], areas: list[Polygon]) -> list[Finding]:
-    """A refusal for every two outlines that cross: what of them is to be cut, only the drawer knows."""
-    if not areas:
-        return []
-    first, second = shapely.STRtree(areas).query(areas, predicate="overlaps")
-    findings = []
-    for i, j in zip(first.tolist(), second.tolist(), strict=True):
-        if i < j and areas[i].intersection(areas[j]).area > DOUBLE_MM:
-            at = areas[i].exterior.intersection(areas[j].exterior).representative_point()
-            text = f"crosses the outline of {rings[j].where} at ({at.x:.2f}, {at.y:.2f})"
-            findings.append(Finding("crossing", rings[i].where, text, False, (at.x, at.y)))
-    return findings
 
 
 def _marked(shapes: list[DrawnShape], marks: Sequence[DrawnChain], findings: list[Finding]) -> list[DrawnShape]:
     """Shapes with the marks that lie in them; marks in no shape are told."""
+    if not marks:
+        return shapes
     areas = [Polygon(dense(shape.outline, True, NEST_SAGITTA_MM)).buffer(DOUBLE_MM) for shape in shapes]
-    tree = shapely.STRtree(areas)
-    given: dict[int, list[Chain]] = {}
-    lost = 0
-    for mark in marks:
-        line = LineString(dense(mark.vertices, False)) if len(mark.vertices) > 1 else None
-        found = tree.query(line, predicate="within").tolist() if line is not None else []
-        if found:
-            given.setdefault(min(found, key=lambda k: areas[k].area), []).append(_as_chain(mark))
-        else:
-            lost += 1
-    if lost:
-        findings.append(Finding("marks", "", f"{lost} marks lie in no outline and are left out", True))
-    return [
-        DrawnShape(shape.outline, shape.holes, tuple(given.get(k, ())), shape.layer, shape.name)
-        for k, shape in enumerate(shapes)
-    ]
+    lines = [LineString(dense(_as_chain(mark), False)) for mark in marks]
+    home: dict[int, int] = {}
+    for pairs in related(lines, areas, "within"):
+        for i, j in pairs.tolist():
+            if i not in home or areas[j].area < areas[home[i]].area:
+                home[i] = j
+    given: dict[int, list[Chain]] = defaultdict(list)
+    for i, j in sorted(home.items()):
+        given[j].append(_as_chain(marks[i]))
+    if len(home) < len(marks):
+        text = f"marks that lie in no outline are left out: {len(marks) - len(home)}"
+        findings.append(Finding("marks", "", text, True))
+    return [replace(shape, marks=tuple(given[k])) for k, shape in enumerate(shapes)]
 
 
 def _as_chain(mark: DrawnChain) -> Chain:

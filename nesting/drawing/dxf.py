@@ -19,16 +19,11 @@ from ezdxf.math import Matrix44
 
 from nesting.drawing.assembling import assembled
 from nesting.drawing.dxf_entities import READERS, Unreadable, entity_chains
-from nesting.drawing.intake import Intake, check_size
+from nesting.drawing.intake import MOST_DEPTH, MOST_ENTITIES, Intake, check_size
 from nesting.drawing.shapes import DrawnChain, DrawnShape, Finding
 from nesting.drawing.tracing import Affine
 from nesting.drawing.units import UNITS_BY_CODE, mm_per_unit
 from nesting.faults import DrawingFault, within
-
-MOST_ENTITIES = 200_000
-"""Entities after expanding blocks; a drawing of a sign has some hundreds."""
-MOST_DEPTH = 32
-"""Blocks in blocks."""
 
 SOLIDS = frozenset({"3DSOLID", "REGION", "BODY", "SURFACE", "MESH", "ACAD_PROXY_ENTITY", "MLINE"})
 """Geometry that cannot be read; to leave it out silently would lose a piece."""
@@ -38,9 +33,7 @@ def read_dxf(path: Path, intake: Intake | None = None) -> tuple[tuple[DrawnShape
     """Shapes and findings of a DXF file. DrawingFault if it cannot be read at all."""
     asked = intake or Intake()
     with within(path.name):
-        chains, findings = dxf_chains(path, asked)
-        shapes, more = assembled(chains, asked)
-        return shapes, (*findings, *more)
+        return assembled(*dxf_chains(path, asked), asked)
 
 
 def dxf_chains(path: Path, intake: Intake) -> tuple[list[DrawnChain], list[Finding]]:
@@ -55,26 +48,22 @@ def dxf_chains(path: Path, intake: Intake) -> tuple[list[DrawnChain], list[Findi
 
 
 def _opened(path: Path) -> Drawing:
+    """The document; one that is damaged, as far as the library can recover it."""
     check_size(path)
     try:
         return ezdxf.readfile(path)
     except OSError as error:
-        raise DrawingFault(
-            f"cannot be read: {error.strerror or error}", mend="check the file's name and rights"
-        ) from error
-    except (ezdxf.DXFError, ValueError, KeyError, IndexError, TypeError, AttributeError, UnicodeError):
-        return _recovered(path)
-
-
-def _recovered(path: Path) -> Drawing:
+        if error.strerror:
+            raise DrawingFault(f"cannot be read ({error.strerror})", mend="check the file's name and rights") from error
+    except Exception:  # a broken file can stir up anything in a library: then it is tried once more, with patience
+        pass
     try:
-        document, _ = recover.readfile(path)
-    except Exception as error:  # whatever a broken file stirs up in the library, the message is the same
+        return recover.readfile(path)[0]
+    except Exception as error:
         raise DrawingFault(
-            f"is no DXF drawing that can be read ({error})",
+            f"is no DXF drawing that can be read ({str(error)[:120]})",
             mend="export it again as DXF R2010, or as SVG",
         ) from error
-    return document
 
 
 def _scaled(chain: DrawnChain, factor: float) -> DrawnChain:
@@ -88,7 +77,7 @@ def _paper_space(document: Drawing) -> list[Finding]:
     )
     if not count:
         return []
-    return [Finding("paper-space", "", f"{count} entities in paper space are left out", True)]
+    return [Finding("paper-space", "", f"entities left out: {count} (in paper space)", True)]
 
 
 @dataclass
@@ -129,7 +118,7 @@ class _Sight:
     def _read(self, entity: DXFGraphic, matrix: Matrix44 | None, layer: str) -> Iterator[DrawnChain]:
         handle = f"{entity.dxftype()} {entity.dxf.get('handle') or ''}".strip()
         if self.intake.role(layer) == "ignore":
-            self.skipped[(layer, "its layer is not cut")] += 1
+            self.skipped[(layer, "their layer is not cut")] += 1
             return
         try:
             for chain, closed in entity_chains(entity, matrix, Affine()):
@@ -163,15 +152,15 @@ class _Sight:
             where = f"layer {layer}, {kind} {entity.dxf.get('handle') or ''}"
             self.unread.append(Finding("unreadable", where, "cannot be read: turn it into lines and arcs", False))
         else:
-            self.skipped[(layer, f"{kind} is not an outline")] += 1
+            self.skipped[(layer, f"{kind} is no outline")] += 1
 
     def findings(self) -> list[Finding]:
         told = [
-            Finding("hidden", f"layer {layer}", f"{count} entities are left out: switched off or frozen", True)
+            Finding("hidden", f"layer {layer}", f"entities left out: {count} (switched off or frozen)", True)
             for layer, count in sorted(self.hidden.items())
         ]
         told += [
-            Finding("left-out", f"layer {layer}", f"{count} entities are left out: {why}", True)
+            Finding("left-out", f"layer {layer}", f"entities left out: {count} ({why})", True)
             for (layer, why), count in sorted(self.skipped.items())
         ]
         return told + self.unread

@@ -32,7 +32,7 @@ from ezdxf.math import OCS, BSpline, ConstructionEllipse, Matrix44, Vec3
 
 from nesting.curves import Segment
 from nesting.drawing.fitting import Points, sampled
-from nesting.drawing.tracing import Affine, Stroke, traced
+from nesting.drawing.tracing import Affine, Stroke, arc_strokes, traced
 from nesting.model import Chain, Point
 
 Path = tuple[list[Stroke], bool]
@@ -65,21 +65,10 @@ def is_tilted(affine: Affine) -> bool:
 # ── curves ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def circle_strokes(centre: Point, radius: float) -> list[Stroke]:
-    (x, y), r = centre, radius
-    return [Segment((x + r, y), (x - r, y), 1.0), Segment((x - r, y), (x + r, y), 1.0)]
-
-
-def arc_strokes(centre: Point, radius: float, start_deg: float, end_deg: float) -> list[Stroke]:
-    """An arc counter-clockwise from start to end; beyond half a turn as two, so that no bulge grows large."""
+def degrees_arc(centre: Point, radius: float, start_deg: float, end_deg: float) -> list[Stroke]:
+    """An arc counter-clockwise from start to end; equal angles are a full circle."""
     sweep = (end_deg - start_deg) % 360.0
-    if sweep < 1e-9:
-        return circle_strokes(centre, radius)
-    parts = 2 if sweep > 180.0 else 1
-    stops = [math.radians(start_deg + sweep * i / parts) for i in range(parts + 1)]
-    points = [(centre[0] + radius * math.cos(t), centre[1] + radius * math.sin(t)) for t in stops]
-    bulge = math.tan(math.radians(sweep / parts) / 4)
-    return [Segment(a, b, bulge) for a, b in itertools.pairwise(points)]
+    return arc_strokes(centre, radius, math.radians(start_deg), math.radians(sweep if sweep > 1e-9 else 360.0))
 
 
 def ellipse_stroke(ellipse: ConstructionEllipse) -> Points:
@@ -131,7 +120,7 @@ def _circle(entity: DXFEntity) -> Iterator[Path]:
     dxf = cast(Circle, entity).dxf
     if not abs(dxf.radius) > 0:
         raise Unreadable("its radius is 0")
-    yield circle_strokes((dxf.center.x, dxf.center.y), abs(dxf.radius)), True
+    yield arc_strokes((dxf.center.x, dxf.center.y), abs(dxf.radius), 0.0, math.tau), True
 
 
 def _arc(entity: DXFEntity) -> Iterator[Path]:
@@ -139,7 +128,7 @@ def _arc(entity: DXFEntity) -> Iterator[Path]:
     if not abs(dxf.radius) > 0:
         raise Unreadable("its radius is 0")
     full = abs((dxf.end_angle - dxf.start_angle) % 360.0) < 1e-9
-    yield arc_strokes((dxf.center.x, dxf.center.y), abs(dxf.radius), dxf.start_angle, dxf.end_angle), full
+    yield degrees_arc((dxf.center.x, dxf.center.y), abs(dxf.radius), dxf.start_angle, dxf.end_angle), full
 
 
 def _ellipse(entity: DXFEntity) -> Iterator[Path]:
@@ -207,7 +196,7 @@ def _edge_strokes(edge: object) -> list[Stroke]:
     if isinstance(edge, LineEdge):
         return [Segment((edge.start.x, edge.start.y), (edge.end.x, edge.end.y), 0.0)]
     if isinstance(edge, ArcEdge):
-        strokes = arc_strokes((edge.center.x, edge.center.y), edge.radius, edge.start_angle, edge.end_angle)
+        strokes = degrees_arc((edge.center.x, edge.center.y), edge.radius, edge.start_angle, edge.end_angle)
         return strokes if edge.ccw else backwards(strokes)
     if isinstance(edge, EllipseEdge):
         points: list[Stroke] = [ellipse_stroke(edge.construction_tool())]

@@ -17,6 +17,7 @@ import shapely
 from nesting.curves import Segment, length, reversed_chain, segments
 from nesting.drawing.fitting import Points
 from nesting.drawing.intake import Intake
+from nesting.drawing.near import near_pairs
 from nesting.drawing.shapes import DrawnChain, Finding
 from nesting.model import Point, Vertex
 
@@ -53,7 +54,7 @@ def _usable(chains: Sequence[DrawnChain], findings: list[Finding]) -> Iterator[D
         else:
             yield chain
     if dust:
-        findings.append(Finding("dust", "", f"{dust} specks shorter than {TINY_MM:g} mm were dropped", True))
+        findings.append(Finding("dust", "", f"specks shorter than {TINY_MM:g} mm were dropped: {dust}", True))
 
 
 def _finite(chain: DrawnChain) -> bool:
@@ -79,23 +80,23 @@ def _without_doubles(chains: list[DrawnChain], near_mm: float, findings: list[Fi
     """Each line, arc or curve once: the same ends and the same middle, whichever way it runs."""
     if not chains:
         return []
-    middles = np.array([_middle(chain) for chain in chains])
+    chains, exact = _without_copies(chains)
     ends = [np.array([chain.vertices[0][:2], chain.vertices[-1][:2]]) for chain in chains]
-    points = _tree_points(middles)
-    first, second = shapely.STRtree(points).query(points, predicate="dwithin", distance=near_mm)
     doubles: set[int] = set()
-    for i, j in sorted(zip(first.tolist(), second.tolist(), strict=True)):
-        if i < j and i not in doubles and j not in doubles and chains[i].layer == chains[j].layer:
+    for i, j in near_pairs(np.array([_middle(chain) for chain in chains]), near_mm).tolist():
+        if i not in doubles and j not in doubles and chains[i].layer == chains[j].layer:
             gap = min(np.abs(ends[i] - ends[j]).max(), np.abs(ends[i] - ends[j][::-1]).max())
             if gap <= near_mm:
                 doubles.add(j)
-    if doubles:
-        findings.append(Finding("doubles", "", f"{len(doubles)} lines drawn twice were dropped", True))
+    if exact or doubles:
+        findings.append(Finding("doubles", "", f"lines drawn twice were dropped: {exact + len(doubles)}", True))
     return [chain for k, chain in enumerate(chains) if k not in doubles]
 
 
-def _tree_points(points: Points) -> list[shapely.Point]:
-    return list(np.atleast_1d(np.asarray(shapely.points(points))))
+def _without_copies(chains: list[DrawnChain]) -> tuple[list[DrawnChain], int]:
+    """Without chains that repeat an earlier one to the last figure, and how many those were."""
+    kept = {(chain.layer, chain.vertices): chain for chain in reversed(chains)}
+    return [chain for chain in chains if kept[(chain.layer, chain.vertices)] is chain], len(chains) - len(kept)
 
 
 def _middle(chain: DrawnChain) -> Point:
@@ -126,10 +127,8 @@ def _joined(chains: list[DrawnChain], intake: Intake, findings: list[Finding]) -
 
 def _mates(ends: Points, lengths: list[float], most_mm: float) -> dict[int, int]:
     """Which end is joined to which: nearest pairs first, each end once."""
-    points = _tree_points(ends)
-    first, second = shapely.STRtree(points).query(points, predicate="dwithin", distance=most_mm)
-    ahead = first < second
-    first, second = first[ahead], second[ahead]
+    pairs = near_pairs(ends, most_mm)
+    first, second = pairs[:, 0], pairs[:, 1]
     gaps = np.hypot(*(ends[first] - ends[second]).T)
     mates: dict[int, int] = {}
     for k in np.lexsort((second, first, np.round(gaps, 9))).tolist():
@@ -209,7 +208,7 @@ def open_findings(opened: Sequence[DrawnChain], intake: Intake) -> list[Finding]
     ends = [(k, chain.vertices[side][:2]) for k, chain in enumerate(opened) for side in (0, -1)]
     if not ends:
         return []
-    points = _tree_points(np.array([point for _, point in ends]))
+    points = [shapely.Point(point) for _, point in ends]
     tree = shapely.STRtree(points)
     findings = []
     for k, chain in enumerate(opened):

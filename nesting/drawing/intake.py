@@ -16,6 +16,11 @@ IGNORE_WORDS = ("note", "dim", "text", "defpoints", "lineup", "construction", "f
 MOST_BYTES = 60_000_000
 """A drawing file larger than this is not read: in memory it grows some thirty-fold."""
 
+MOST_ENTITIES = 200_000
+"""Entities after expanding blocks; a drawing of a sign has some hundreds."""
+MOST_DEPTH = 32
+"""Blocks in blocks."""
+
 
 @dataclass(frozen=True, slots=True)
 class Intake:

@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from nesting.curves import bounds, moved
-from nesting.drawing.dxf import read_dxf
 from nesting.drawing.intake import Intake
+from nesting.drawing.reading import read_drawing
 from nesting.drawing.shapes import DrawnShape, Finding
 from nesting.drawing.wording import letter_shapes, set_wording
 from nesting.faults import DrawingFault, within
@@ -57,7 +57,7 @@ def _order_shapes(order: PieceOrder, folder: Path) -> tuple[tuple[DrawnShape, ..
         letters = set_wording(order.wording, order.height_mm or 0.0, font, order.tracking_mm)
         return tuple(letter_shapes(letters)), ()
     intake = Intake(order.units, order.scale, order.layer, order.mark_layers, order.ignore_layers)
-    return read_dxf(folder / (order.drawing or ""), intake)
+    return read_drawing(folder / (order.drawing or ""), intake)
 
 
 def _refuse(findings: Iterable[Finding]) -> None:

@@ -6,7 +6,6 @@ shapes of them, `pieces` makes pieces of those. A finding tells one act of heali
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from nesting.model import Chain, Point, Ring, Vertex
@@ -33,7 +32,7 @@ class Finding:
 class DrawnChain:
     """Lines and arcs, end to start; `closed` says that the last vertex runs on to the first."""
 
-    vertices: Sequence[Vertex]
+    vertices: tuple[Vertex, ...]
     closed: bool
     layer: str = ""
     handle: str = ""

@@ -7,6 +7,7 @@ Also here: plane affine maps, under which arcs stay arcs only if the map keeps s
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -79,6 +80,17 @@ class Affine:
 
 
 IDENTITY = Affine()
+
+
+def arc_strokes(centre: Point, radius: float, start_rad: float, sweep_rad: float) -> list[Stroke]:
+    """An arc, counter-clockwise for a positive sweep; more than half a turn in two, so that no bulge grows large."""
+    parts = 2 if abs(sweep_rad) > math.pi + 1e-9 else 1
+    stops = [start_rad + sweep_rad * i / parts for i in range(parts + 1)]
+    points = [(centre[0] + radius * math.cos(t), centre[1] + radius * math.sin(t)) for t in stops]
+    if abs(abs(sweep_rad) - math.tau) < 1e-12:
+        points[-1] = points[0]
+    bulge = math.tan(sweep_rad / parts / 4)
+    return [Segment(a, b, bulge) for a, b in itertools.pairwise(points)]
 
 
 def traced(strokes: Sequence[Stroke]) -> Chain:

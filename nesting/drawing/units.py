@@ -53,7 +53,7 @@ LEAST_MM, MOST_MM = 1.0, 20_000.0
 def mm_per_unit(named: str | None, chains: Sequence[DrawnChain], intake: Intake) -> tuple[float, list[Finding]]:
     """Millimetres per drawing unit and what was assumed: the unit asked for, else the one named, else mm."""
     if intake.units is not None:
-        return _asked(intake.units) * intake.scale, []
+        return unit_mm(intake.units) * intake.scale, []
     extent = _extent(chains)
     if named is not None and (extent == 0 or LEAST_MM <= extent * MM_PER_UNIT[named] <= MOST_MM):
         return MM_PER_UNIT[named] * intake.scale, []
@@ -69,7 +69,8 @@ def mm_per_unit(named: str | None, chains: Sequence[DrawnChain], intake: Intake)
     return MM_PER_UNIT[unit] * intake.scale, [Finding("units", "", text, True)]
 
 
-def _asked(unit: str) -> float:
+def unit_mm(unit: str) -> float:
+    """Millimetres in a unit given by name. DrawingFault if there is none of that name."""
     if unit not in MM_PER_UNIT:
         raise DrawingFault(f"there is no unit `{unit}`", mend=f"one of: {', '.join(MM_PER_UNIT)}")
     return MM_PER_UNIT[unit]

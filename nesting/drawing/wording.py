@@ -8,24 +8,22 @@ strokes that overlap become one outline and counters stay holes.
 
 from __future__ import annotations
 
-import math
 import unicodedata
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-import numpy as np
 import uharfbuzz as hb
 
-from nesting.curves import Segment, bounds, moved
-from nesting.drawing.fitting import Points, sampled
+from nesting.curves import bounds, moved
 from nesting.drawing.intake import MOST_BYTES
+from nesting.drawing.pens import OutlinePen
 from nesting.drawing.shapes import DrawnShape
-from nesting.drawing.tracing import Stroke, traced
+from nesting.drawing.tracing import Affine
 from nesting.drawing.uniting import filled
 from nesting.faults import DrawingFault, within
-from nesting.model import Point, Ring
+from nesting.model import Point
 
 FONTS = Path(__file__).parent / "fonts"
 DEFAULT_FONT = FONTS / "DejaVuSans-Bold.ttf"
@@ -142,12 +140,12 @@ def _set_line(face: Typeface, line: str, tracking_mm: float) -> tuple[list[Lette
 
 
 def _glyph_shapes(face: Typeface, glyph: int, text: str, place: Point) -> list[DrawnShape]:
-    pen = _Pen(face.scale)
+    pen = OutlinePen(Affine(a=face.scale, d=face.scale))
     face.font.draw_glyph_with_pen(glyph, pen)
     name = unicodedata.normalize("NFC", text)
     return [
         DrawnShape(moved(outline, *place), tuple(moved(hole, *place) for hole in holes), name=name)
-        for outline, holes in filled(pen.rings)
+        for outline, holes in filled([ring for ring, _ in pen.subpaths])
     ]
 
 
@@ -162,69 +160,6 @@ def _moved(letter: Letter, x_mm: float, y_mm: float) -> Letter:
 def wording_box(letters: tuple[Letter, ...]) -> tuple[float, float, float, float]:
     """Bounding rectangle of all letters, mm."""
     return bounds([shape.outline for letter in letters for shape in letter.shapes])
-
-
-# ── outlines ─────────────────────────────────────────────────────────────────────────────────────────────────
-
-
-@dataclass
-class _Pen:
-    """Takes a glyph's drawing in font units and keeps its closed contours as rings in mm."""
-
-    scale: float
-    rings: list[Ring] = field(default_factory=list)
-    strokes: list[Stroke] = field(default_factory=list)
-    start: Point = (0.0, 0.0)
-    here: Point = (0.0, 0.0)
-
-    def moveTo(self, p: Point) -> None:  # noqa: N802 (the pen protocol's own names)
-        self.start = self.here = self._mm(p)
-        self.strokes = []
-
-    def lineTo(self, p: Point) -> None:  # noqa: N802
-        self._line(self._mm(p))
-
-    def qCurveTo(self, *points: Point) -> None:  # noqa: N802
-        self._curve(*points)
-
-    def curveTo(self, *points: Point) -> None:  # noqa: N802
-        self._curve(*points)
-
-    def closePath(self) -> None:  # noqa: N802
-        self._line(self.start)
-        ring = traced(self.strokes)[:-1] if self.strokes else ()
-        if len(ring) > 1:
-            self.rings.append(ring)
-        self.strokes = []
-
-    endPath = closePath  # noqa: N815
-
-    def _mm(self, p: Point) -> Point:
-        return p[0] * self.scale, p[1] * self.scale
-
-    def _line(self, to: Point) -> None:
-        if math.dist(self.here, to) > 1e-9:
-            self.strokes.append(Segment(self.here, to, 0.0))
-        self.here = to
-
-    def _curve(self, *points: Point) -> None:
-        controls = [self.here, *(self._mm(p) for p in points)]
-        if any(math.dist(controls[0], p) > 1e-9 for p in controls[1:]):
-            self.strokes.append(sampled(bezier(controls), 0.0, 1.0))
-        self.here = controls[-1]
-
-
-def bezier(controls: list[Point]) -> Callable[[Points], Points]:
-    """A Bézier curve of any degree as a function of its parameter. Source: Bernstein form."""
-    degree = len(controls) - 1
-    corners = np.array(controls, dtype=float)
-
-    def curve(t: Points) -> Points:
-        weights = np.stack([math.comb(degree, k) * (1 - t) ** (degree - k) * t**k for k in range(degree + 1)], axis=1)
-        points: Points = weights @ corners
-        return points
-
-    return curve
 
 
 def letter_shapes(letters: tuple[Letter, ...]) -> Iterator[DrawnShape]:
