@@ -38,32 +38,45 @@ def read_dxf(path: Path, intake: Intake | None = None) -> tuple[tuple[DrawnShape
 
 def dxf_chains(path: Path, intake: Intake) -> tuple[list[DrawnChain], list[Finding]]:
     """Every chain the drawing holds on layers that count, in mm, as drawn."""
-    document = _opened(path)
+    document, damage = _opened(path)
     sight = _Sight(intake)
     chains = list(sight.chains(document))
     code = int(document.header.get("$INSUNITS", 0)) if document.dxfversion > "AC1009" else 0
     factor, told = mm_per_unit(UNITS_BY_CODE.get(code), chains, intake)
     scaled = [_scaled(chain, factor) for chain in chains]
-    return scaled, [*told, *sight.findings(), *_paper_space(document)]
+    return scaled, [*damage, *told, *sight.findings(), *_paper_space(document)]
 
 
-def _opened(path: Path) -> Drawing:
-    """The document; one that is damaged, as far as the library can recover it."""
+def _opened(path: Path) -> tuple[Drawing, list[Finding]]:
+    """The document, one that is damaged as far as the library can recover it, and a finding of the damage."""
     check_size(path)
+    damage: list[Finding] = []
     try:
-        return ezdxf.readfile(path)
+        damage = _cut_short(path)
+        return ezdxf.readfile(path), damage
     except OSError as error:
         if error.strerror:
             raise DrawingFault(f"cannot be read ({error.strerror})", mend="check the file's name and rights") from error
     except Exception:  # a broken file can stir up anything in a library: then it is tried once more, with patience
         pass
     try:
-        return recover.readfile(path)[0]
+        document, auditor = recover.readfile(path)
     except Exception as error:
         raise DrawingFault(
             f"is no DXF drawing that can be read ({str(error)[:120]})",
             mend="export it again as DXF R2010, or as SVG",
         ) from error
+    text = f"the file is damaged; what could be recovered was read: faults {len(auditor.errors) + len(auditor.fixes)}"
+    return document, [*damage, Finding("damaged", "", text, True)]
+
+
+def _cut_short(path: Path) -> list[Finding]:
+    """A refusal if the file lacks its end mark: what came after the cut is not known."""
+    with path.open("rb") as file:
+        file.seek(max(0, path.stat().st_size - 256))
+        if b"EOF" in file.read():
+            return []
+    return [Finding("damaged", "", "the file is cut short: entities are missing; send it again", False)]
 
 
 def _scaled(chain: DrawnChain, factor: float) -> DrawnChain:

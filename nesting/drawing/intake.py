@@ -55,9 +55,11 @@ class Intake:
 def check_size(path: Path) -> None:
     """DrawingFault if there is no such file, or it is too large to read."""
     try:
-        size = path.stat().st_size
-    except OSError as error:
-        raise DrawingFault(f"there is no drawing {path.name}", mend="check the name and the folder") from error
+        size = path.stat().st_size if path.is_file() else None
+    except (OSError, ValueError):
+        size = None
+    if size is None:
+        raise DrawingFault(f"there is no drawing {path.name}", mend="check the name and the folder")
     if size > MOST_BYTES:
         raise DrawingFault(
             f"the file has {size / 1e6:.0f} MB; drawings up to {MOST_BYTES / 1e6:.0f} MB are read",

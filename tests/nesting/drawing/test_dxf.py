@@ -180,12 +180,24 @@ def test_a_block_that_holds_itself_is_refused(drawn):
         read_dxf(drawn(fill))
 
 
-@pytest.mark.parametrize("content", [b"", b"not a drawing", b"  0\nSECTION\n  2\n", b"\x00" * 99])
+@pytest.mark.parametrize("content", [b"not a drawing", b"\x00" * 99])
 def test_what_is_no_drawing_is_one_clear_fault(tmp_path, content):
     path = tmp_path / "junk.dxf"
     path.write_bytes(content)
-    with pytest.raises(DrawingFault):
+    with pytest.raises(DrawingFault, match="no DXF drawing"):
         read_dxf(path)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.1, 0.5, 0.9, 0.99])
+def test_a_drawing_cut_short_is_never_taken_for_whole(tmp_path, share):
+    path = tmp_path / "plate.dxf"
+    write_drawing(path, shape_layers([PLATE]))
+    path.write_bytes(path.read_bytes()[: int(share * path.stat().st_size)])
+    try:
+        _, findings = read_dxf(path)
+    except DrawingFault:
+        return
+    assert any("cut short" in finding.text and not finding.mended for finding in findings)
 
 
 def test_a_missing_file_is_named(tmp_path):
