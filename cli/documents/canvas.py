@@ -43,10 +43,10 @@ LATER = "#9a4a12"
 EDGE = Stroke(1.0, INK)
 NOW_LINE = Stroke(2.2, NOW)
 MARK_LINE = Stroke(1.0, NOW, (1.0, 1.5))
-BEFORE_LINE = Stroke(1.4, MUTED, (1.2, 2.0))
-LATER_LINE = Stroke(1.1, LATER, (5.0, 2.5))
+BEFORE_LINE = Stroke(1.5, MUTED, (1.2, 3.0))
+LATER_LINE = Stroke(1.2, LATER, (7.0, 4.0))
 TRAVEL_LINE = Stroke(1.2, INK, (9.0, 3.0, 1.5, 3.0))
-FRAME_LINE = Stroke(0.7, NOW, (2.5, 2.0))
+FRAME_LINE = Stroke(0.8, NOW, (3.5, 2.5))
 TRIM_LINE = Stroke(2.4, LATER, (9.0, 4.5))
 THIN = Stroke(0.6, MUTED)
 HATCH = Stroke(0.5, MUTED)
@@ -212,7 +212,7 @@ class Canvas:
         self._stroke([(x, y - radius), (x, y + radius)], NOW_LINE)
 
     def ring(self, x: float, y: float, radius: float) -> None:
-        self.items.append(Path((((x - radius, y, 1.0), (x + radius, y, 1.0)),), True, EDGE))
+        self.items.append(Path((((x - radius, y, 1.0), (x + radius, y, 1.0)),), True, EDGE, PAPER))
 
     def arrow(self, ax: float, ay: float, bx: float, by: float) -> None:
         along = math.dist((ax, ay), (bx, by)) or 1.0

@@ -13,7 +13,7 @@ import jinja2
 from markupsafe import Markup
 
 from cli.documents.canvas import Picture
-from cli.documents.steps import Step
+from cli.documents.step import Step
 from cli.documents.svg import svg
 from nesting.model import Plan
 

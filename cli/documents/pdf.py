@@ -22,7 +22,7 @@ from fpdf.fonts import TTFFont
 from cli.documents import canvas
 from cli.documents.canvas import Picture, Words
 from cli.documents.rows import Table
-from cli.documents.steps import Step
+from cli.documents.step import Step
 from nesting import curves
 
 Paper = Literal["A4", "Letter"]

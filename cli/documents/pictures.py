@@ -185,7 +185,7 @@ def _uncut_ends(paper: Canvas, trim: Trim) -> None:
 # ── the bed ──────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts) -> Picture:
+def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts, checks: Sequence[Point]) -> Picture:
     """The bed as the person sees it: what is cut now, what was before, what comes later, joins and marks."""
     shape = states.bed_shape(states.blank_shape(sheet, states.blank_of(sheet, run)), run)
     paper = _bed(plan.machine, [shape])
@@ -203,7 +203,7 @@ def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts) 
     tags = rows.numbers(plan)
     for one in pieces:
         _tag(paper, states.bed_shape(one.solid, run), str(tags[one.piece.id]))
-    _pins(paper, run)
+    _pins(paper, run, checks)
     title = f"Pass {run.order} of blank {words.plain(run.blank)}, seen from the front of the machine"
     return paper.finish(title, LEGEND_PASS)
 
@@ -263,8 +263,13 @@ def _edge_letters(paper: Canvas, bounds: Rect, turn_deg: int, radius: float = 6.
         paper.plate(x, y, words.edge_at(side, turn_deg), radius)
 
 
-def _pins(paper: Canvas, run: Pass) -> None:
-    """Joins on a diamond, line-up marks as a cross with its number beside it."""
+def _pins(paper: Canvas, run: Pass, checks: Sequence[Point]) -> None:
+    """Points to find by hand, each with its name: on the blank's edge, line-up marks, joins."""
+    for number, point in enumerate(checks, start=1):
+        x, y = paper.at(*point)
+        paper.ring(x, y, 3.5)
+        inwards = -1.0 if x > paper.width / 2 else 1.0
+        paper.words(x + 7 * inwards, y + 12, f"E{number}", 9.0, "start" if inwards > 0 else "end", bold=True)
     for mark in run.lineup:
         x, y = paper.at(*mark.bed_mm)
         paper.cross(x, y)
@@ -272,7 +277,8 @@ def _pins(paper: Canvas, run: Pass) -> None:
         paper.words(x + 7 * inwards, y - 5, f"L{mark.number}", 9.0, "start" if inwards > 0 else "end", bold=True)
     for join in run.joins:
         x, y = paper.at(*join.bed_mm)
-        paper.badge(x, y, f"{join.number}", corners=4)
+        paper.ring(x, y, 2.5)
+        paper.badge(x, y + 15, f"J{join.number}", corners=4, radius=9.0)
 
 
 def trim_bed_picture(plan: Plan, sheet: PlannedSheet, trim: Trim) -> Picture:

@@ -5,6 +5,7 @@ In: a Plan. Out: shapely polygons and rectangles, sheet frame unless the name sa
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TypeVar
@@ -14,10 +15,11 @@ from shapely import LineString, Polygon, affinity, ops
 from shapely.geometry.base import BaseGeometry
 
 from nesting import curves
-from nesting.model import Blank, Pass, Plan, PlannedSheet, Rect, Trim
+from nesting.model import Blank, Machine, Pass, Plan, PlannedSheet, Point, Rect, Trim
 from nesting.passes.cuts import Cut, cross, cuts_of, laid_on, to_bed
 from nesting.placing import Laid
 
+EDGE_SLACK_MM = 0.01
 Shape = TypeVar("Shape", bound=BaseGeometry)
 Cuts = Mapping[int, Sequence[Cut]]
 """What each pass of one blank cuts, by the pass's order."""
@@ -88,6 +90,20 @@ def bed_shape(shape: Shape, run: Pass | Trim) -> Shape:
     """A sheet-frame shape as it lies on the bed."""
     cos, sin = curves.rotation(run.turn_deg)
     return affinity.affine_transform(shape, [cos, -sin, sin, cos, *run.shift_mm])
+
+
+def check_points(machine: Machine, shape: BaseGeometry) -> list[Point]:
+    """Up to three points, bed frame, where the head stands on the blank's edge: the farthest two, and one aside."""
+    seen = shape.intersection(shapely.box(0.0, 0.0, *machine.travel_mm))
+    corners = {(round(x, 3) + 0.0, round(y, 3) + 0.0) for x, y in shapely.get_coordinates(seen)}
+    points = sorted(p for p in corners if shape.boundary.distance(shapely.Point(p)) < EDGE_SLACK_MM)
+    if len(points) < 2:
+        return []
+    chosen = list(max(itertools.combinations(points, 2), key=lambda pair: round(math.dist(*pair), 3)))
+    rest = [p for p in points if p not in chosen]
+    if rest:
+        chosen.append(max(rest, key=lambda p: round(min(math.dist(p, q) for q in chosen), 3)))
+    return sorted(chosen)
 
 
 def cut_frame(run: Pass, cuts: Iterable[Cut]) -> Rect | None:

@@ -5,36 +5,19 @@ In: a Plan and the Workshop. Out: `Step`s of plain words, `Picture`s and `Table`
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 import shapely
 
 from cli.documents import pictures, rows, states, words
-from cli.documents.canvas import Picture
+from cli.documents.pass_steps import pass_step, turn_step
 from cli.documents.rows import Column, Table
+from cli.documents.step import Step
 from cli.documents.words import count, listed, mm, plain
-from nesting.costing import figure_for
-from nesting.model import CuttingFigure, Machine, Pass, Plan, PlannedSheet, Trim, Workshop
-from nesting.passes.cuts import Cut
+from nesting.model import Pass, Plan, PlannedSheet, Trim, Workshop
 
 LIFT_ALONE_KG = 15.0
 """Above this a sheet is for two people: common practice, no source."""
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One page: `todo` are the lines to tick off, `notes` what to know, `cautions` what can hurt."""
-
-    key: str
-    kind: str
-    title: str
-    lead: str
-    todo: tuple[str, ...] = ()
-    figures: tuple[Picture, ...] = ()
-    tables: tuple[Table, ...] = ()
-    notes: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = ()
 
 
 def steps(plan: Plan, workshop: Workshop) -> list[Step]:
@@ -53,9 +36,9 @@ def _sheet_steps(plan: Plan, workshop: Workshop, sheet: PlannedSheet) -> Iterato
     last: dict[str, Pass] = {}
     for run in sheet.passes:
         before = last.get(run.blank)
-        if before and run.turn_before != "none":
-            yield _turn(plan, sheet, before, run)
-        yield _pass(plan, sheet, run, states.cuts_on(plan, sheet, run.blank))
+        if before:
+            yield turn_step(plan, sheet, before, run)
+        yield pass_step(plan, sheet, run)
         last[run.blank] = run
     if any(left.keep for left in sheet.leftovers):
         yield _back(plan, sheet)
@@ -95,8 +78,8 @@ def _cover(plan: Plan, workshop: Workshop) -> Step:
 
 READING = (
     "Pictures of a sheet show its face; pictures of the bed show what you see from the front of the machine.",
-    "A plain number is a piece, as in the piece list. A diamond is a join in a pass, or the order of a trim cut. "
-    "L and a number is a line-up mark.",
+    "A plain number is a piece, as in the piece list. A number in a diamond is a trim cut; J is "
+    "a join of two passes, L a line-up mark, E a point on the edge of the blank.",
     "A, B, C and D name the four edges of a blank. Write them on its masking film: they tell which way it lies.",
 )
 
@@ -245,147 +228,6 @@ def _trim_todo(plan: Plan, workshop: Workshop, trim: Trim) -> Iterator[str]:
         yield "Score along a steel rule, several strokes, to about a third of the thickness."
         yield "Lay the line over a straight edge, scored face up; hold one side down, press the other until it snaps."
     yield "Check the blank: its measure as in the picture, its corners square."
-
-
-# ── passes ───────────────────────────────────────────────────────────────────────────────────────────────────
-
-
-def _turn(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> Step:
-    name = plain(sheet.id)
-    kinds = {"half": "Half turn", "quarter": "Quarter turn", "shift": "Slide the blank"}
-    todo = [
-        "Let everything cool. Take out what is loose; leave what is still held by the sheet.",
-        words.turn_words(before, after),
-        f"Check the letters: {_letters(after)}.",
-    ]
-    return Step(
-        key=f"{name}-turn{after.order}",
-        kind=f"Sheet {name} · between pass {before.order} and {after.order}",
-        title=kinds[after.turn_before],
-        lead="Keep the blank flat and its face up; do not tip it over.",
-        todo=tuple(todo),
-        figures=(pictures.turn_picture(plan, sheet, before, after),),
-    )
-
-
-def _letters(run: Pass) -> str:
-    return listed(
-        [f"{words.edge_at(side, run.turn_deg)} {'at the' if side in AT else 'on the'} {side}" for side in words.EDGES]
-    )
-
-
-AT = ("front", "back")
-
-
-def _pass(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts) -> Step:
-    name, blank = plain(sheet.id), plain(run.blank)
-    total = sum(other.blank == run.blank for other in sheet.passes)
-    figure = figure_for(plan.machine, sheet.stock)
-    tables = [
-        _frame_table(plan.machine, run, cuts[run.order]),
-        _figures_table(figure),
-        _joins_table(run),
-        _lineup_table(run),
-    ]
-    return Step(
-        key=f"{name}-{blank}-pass{run.order}",
-        kind=f"Sheet {name} · blank {blank} · pass {run.order} of {total}",
-        title=f"Pass {run.order}: {_pass_title(run)}",
-        lead=_lying(plan.machine, sheet, run),
-        todo=tuple(_pass_todo(plan, sheet, run)),
-        figures=(pictures.pass_picture(plan, sheet, run, cuts),),
-        tables=tuple(table for table in tables if table),
-        notes=(_order(plan, run), KERF, words.axis_words(plan.machine)),
-        cautions=("Extraction on, stay with the machine, extinguisher at hand.",)
-        if plan.machine.kind == "laser"
-        else (),
-    )
-
-
-KERF = (
-    "The drawing holds the nominal outline, without kerf: let the machine's software shift the path by half the kerf "
-    "(outwards round outlines, inwards in holes)."
-)
-
-
-def _pass_title(run: Pass) -> str:
-    parts = [count(len(run.whole), "piece") + " whole"] if run.whole else []
-    parts += [count(len(run.part), "piece") + " in part"] if run.part else []
-    return " and ".join(parts) or "nothing to cut"
-
-
-def _bed_bounds(sheet: PlannedSheet, run: Pass) -> tuple[float, float, float, float]:
-    shape = states.blank_shape(sheet, states.blank_of(sheet, run))
-    x0, y0, x1, y1 = states.bed_shape(shape, run).bounds
-    return x0, y0, x1, y1
-
-
-def _lying(machine: Machine, sheet: PlannedSheet, run: Pass) -> str:
-    """Where the blank lies, by its letters and its distances from the travel's left end and front edge."""
-    x0, _, _, y1 = _bed_bounds(sheet, run)
-    left = f"{mm(abs(x0))} mm {'right' if x0 >= 0 else 'left'} of the travel's left end"
-    gap = y1 - machine.travel_mm[1]
-    far = f"{mm(abs(gap))} mm {'behind' if gap >= 0 else 'before'} the travel's far edge"
-    return f"Blank {plain(run.blank)} lies with {_letters(run)}. Its left edge is {left}, its far edge {far}."
-
-
-def _pass_todo(plan: Plan, sheet: PlannedSheet, run: Pass) -> Iterator[str]:
-    _, y0, _, _ = _bed_bounds(sheet, run)
-    yield "The blank lies face up as pictured, square to the travel; the letters are right."
-    if y0 < -1.0:
-        yield f"{mm(-y0)} mm hang out at the front: supported level with the table."
-    found = [mark for mark in run.lineup if not mark.cut_here]
-    if found:
-        names = listed([f"L{mark.number}" for mark in found])
-        yield f"Line up: bring the pointer to the coordinates of {names} and move the blank until every mark is met."
-    yield f"Load {plain(run.file, 80)}."
-    yield "Run the frame with the beam off: it stays on the sheet, as in the picture."
-    yield "Focus, feed and power set as in the table; a test cut in waste."
-    if any(mark.cut_here for mark in run.lineup):
-        yield "Cut the line-up marks first, then the pieces in order."
-    else:
-        yield "Cut, in order."
-    if run.part and run.order < max(other.order for other in sheet.passes if other.blank == run.blank):
-        yield "Do not lift out or break off the pieces cut in part: the sheet still holds them."
-    yield "Let it cool; take out the finished pieces and write their numbers on them."
-
-
-def _figures_table(figure: CuttingFigure) -> Table:
-    columns = (Column("feed", "mm/s", 1), Column("power", "%", 0), Column("pierce", "s", 1), Column("kerf", "mm", 2))
-    power = "by test cut" if figure.power_percent is None else figure.power_percent
-    row = (figure.feed_mm_s, power, figure.pierce_s, figure.kerf_mm)
-    return rows.rounded("figures", "Cutting figures", columns, [row])
-
-
-def _frame_table(machine: Machine, run: Pass, cuts: Sequence[Cut]) -> Table | None:
-    frame = states.cut_frame(run, cuts)
-    if frame is None:
-        return None
-    x0, y0, x1, y1 = frame
-    travel_x, travel_y = machine.travel_mm
-    columns = (Column("side"), Column("frame at", "mm", 1), Column("to spare in the travel", "mm", 1))
-    sides = [("left", x0, x0), ("right", x1, travel_x - x1), ("front", y0, y0), ("back", y1, travel_y - y1)]
-    return rows.rounded(
-        "frame", "Frame round this pass", columns, tuple((side, at, spare) for side, at, spare in sides)
-    )
-
-
-def _joins_table(run: Pass) -> Table | None:
-    columns = (Column("join"), Column("x", "mm", 1), Column("y", "mm", 1), Column("step to expect, up to", "mm", 2))
-    table = [(join.number, *join.bed_mm, join.mismatch_mm) for join in run.joins]
-    return rows.rounded("joins", "Joins", columns, tuple(sorted(table))) if table else None
-
-
-def _lineup_table(run: Pass) -> Table | None:
-    columns = (Column("mark"), Column("x", "mm", 1), Column("y", "mm", 1), Column("what to do"))
-    table = [(f"L{m.number}", *m.bed_mm, "cut it" if m.cut_here else "find it") for m in run.lineup]
-    return rows.rounded("lineup", "Line-up marks", columns, tuple(sorted(table))) if table else None
-
-
-def _order(plan: Plan, run: Pass) -> str:
-    tags = rows.numbers(plan)
-    order = ", ".join(str(tags[piece]) for piece in (*run.whole, *run.part) if piece in tags)
-    return f"Order of cutting, by piece number: {order}. Marks first, and the holes of a piece before its outline."
 
 
 # ── back to the rack, lists ──────────────────────────────────────────────────────────────────────────────────

@@ -6,6 +6,7 @@ In: numbers and strings of a plan. Out: short plain text, safe in a page, a cell
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 
 from nesting.model import Machine, Pass, Piece, PlannedSheet, Point
@@ -60,6 +61,24 @@ def listed(parts: list[str]) -> str:
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
+def ranges(numbers: Iterable[int]) -> str:
+    """Piece numbers in words; "" for none.
+
+    >>> ranges([1]), ranges([5, 1, 2, 3, 9])
+    ('piece 1', 'pieces 1 to 3, 5 and 9')
+    """
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and runs[-1][-1] == number - 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    words = [f"{run[0]} to {run[-1]}" if len(run) > 2 else " and ".join(map(str, run)) for run in runs]
+    if not words:
+        return ""
+    return f"piece{'s' if len(runs) > 1 or len(runs[0]) > 1 else ''} {listed(words)}"
+
+
 def piece_name(piece: Piece) -> str:
     return f"{plain(piece.name)} ({piece.copy})" if piece.copy > 1 else plain(piece.name)
 
@@ -94,7 +113,9 @@ def turn_words(before: Pass, after: Pass) -> str:
         edge_at("front", before.turn_deg),
         next(side for side in EDGES if edge_at(side, after.turn_deg) == edge_at("front", before.turn_deg)),
     )
-    kinds = {"half": "Half turn", "quarter": "Quarter turn", "shift": "Slide, no turn", "none": "Leave it as it lies"}
+    if after.turn_before == "shift":
+        return _slide_words(after.shift_mm[0] - before.shift_mm[0], after.shift_mm[1] - before.shift_mm[1])
+    kinds = {"half": "Half turn", "quarter": "Quarter turn", "none": "Leave it as it lies"}
     way = {
         "front": "stays at the front",
         "right": "goes to the right",
@@ -102,6 +123,12 @@ def turn_words(before: Pass, after: Pass) -> str:
         "left": "goes to the left",
     }
     return f"{kinds[after.turn_before]}: edge {front}, which lies at the front now, {way[goes]}. Same face up."
+
+
+def _slide_words(right: float, back: float) -> str:
+    ways = [(right, "to the right", "to the left"), (back, "towards the back", "towards the front")]
+    said = [f"{mm(abs(by))} mm {plus if by > 0 else minus}" for by, plus, minus in ways if abs(by) > 0.05]
+    return f"Do not turn it. Slide it {listed(said)}. Same face up." if said else "Do not move it."
 
 
 def axis_words(machine: Machine) -> str:

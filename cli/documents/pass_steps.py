@@ -1,0 +1,207 @@
+"""The steps at the machine: a pass, and the turn before it.
+
+In: a Plan, one of its sheets, its passes. Out: `Step`s. Coordinates are the bed's, as a person at its front reads them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from cli.documents import pictures, rows, states, words
+from cli.documents.rows import Column, Table
+from cli.documents.step import Step
+from cli.documents.times import RunTime, run_time
+from cli.documents.words import listed, mm, plain, ranges
+from nesting.costing import figure_for
+from nesting.model import CuttingFigure, Machine, Pass, Plan, PlannedSheet, Point, Rect
+from nesting.passes.cuts import Cut
+
+# ── the turn ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+TURN_TITLES = {
+    "half": "Half turn",
+    "quarter": "Quarter turn",
+    "shift": "Slide the blank",
+    "none": "Leave it as it lies",
+}
+
+
+def turn_step(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> Step:
+    name = plain(sheet.id)
+    return Step(
+        key=f"{name}-{plain(after.blank)}-turn{after.order}",
+        kind=f"Sheet {name} · blank {plain(after.blank)} · from pass {before.order} to pass {after.order}",
+        title=TURN_TITLES[after.turn_before],
+        lead="Keep the blank flat, its face up. Never tip it over.",
+        todo=(
+            "Let everything cool. Take out what is loose; leave what the sheet still holds.",
+            words.turn_words(before, after),
+            f"Check the letters: {letters(after)}.",
+        ),
+        figures=(pictures.turn_picture(plan, sheet, before, after),),
+    )
+
+
+def letters(run: Pass) -> str:
+    """`A at the front, B on the right, …`: which edge of the blank lies where."""
+    places = {"front": "at the front", "right": "on the right", "back": "at the back", "left": "on the left"}
+    return listed([f"{words.edge_at(side, run.turn_deg)} {place}" for side, place in places.items()])
+
+
+# ── the pass ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def pass_step(plan: Plan, sheet: PlannedSheet, run: Pass) -> Step:
+    name, blank = plain(sheet.id), plain(run.blank)
+    cuts = states.cuts_on(plan, sheet, run.blank)
+    shape = states.bed_shape(states.blank_shape(sheet, states.blank_of(sheet, run)), run)
+    figure = figure_for(plan.machine, sheet.stock)
+    spent = run_time(plan.machine, figure, run, cuts[run.order])
+    checks = [] if _to_find(run) else states.check_points(plan.machine, shape)
+    tables = [
+        _settings(figure, spent),
+        _frame(plan.machine, states.cut_frame(run, cuts[run.order])),
+        _checks(checks),
+        _lineup(run),
+        _joins(run),
+    ]
+    return Step(
+        key=f"{name}-{blank}-pass{run.order}",
+        kind=f"Sheet {name} · blank {blank} · pass {run.order} of {_last(sheet, run)}",
+        title=f"Pass {run.order}: {_what(plan, run)}",
+        lead=_lying(plan.machine, run, shape.bounds),
+        todo=tuple(_todo(plan, sheet, run, checks, shape.bounds)),
+        figures=(pictures.pass_picture(plan, sheet, run, cuts, checks),),
+        tables=tuple(table for table in tables if table),
+        notes=(*_order(plan, run, cuts[run.order]), KERF, words.axis_words(plan.machine)),
+        cautions=(AT_THE_BEAM,) if plan.machine.kind == "laser" else (AT_THE_BIT,),
+    )
+
+
+AT_THE_BEAM = "Extraction on, stay with the machine, extinguisher at hand."
+AT_THE_BIT = "Guard down, extraction on, ears and eyes protected; every loose part clamped."
+KERF = (
+    "The drawing holds the nominal outline, without kerf: let the machine's software shift the path by half the kerf, "
+    "outwards round outlines and inwards in holes."
+)
+
+
+def _what(plan: Plan, run: Pass) -> str:
+    tags = rows.numbers(plan)
+    whole, part = ranges([tags[p] for p in run.whole]), ranges([tags[p] for p in run.part])
+    parts = [f"{whole} whole"] if whole else []
+    parts += [f"a share of {part}"] if part else []
+    return " and ".join(parts) or "nothing to cut"
+
+
+def _last(sheet: PlannedSheet, run: Pass) -> int:
+    return max(other.order for other in sheet.passes if other.blank == run.blank)
+
+
+def _to_find(run: Pass) -> list[str]:
+    return [f"L{mark.number}" for mark in run.lineup if not mark.cut_here]
+
+
+def _lying(machine: Machine, run: Pass, bounds: Rect) -> str:
+    """Which edge lies where, and how far the blank hangs over the reach or lies within it."""
+    x0, y0, x1, y1 = bounds
+    travel_x, travel_y = machine.travel_mm
+    beyond = {"left": -x0, "right": x1 - travel_x, "front": -y0, "back": y1 - travel_y}
+    ways = [f"{mm(abs(by))} mm {'beyond' if by > 0.05 else 'inside'} it at the {side}" for side, by in beyond.items()]
+    wall = "" if machine.open_back else f" The back wall is {mm(machine.table_mm[1] - y1)} mm behind it."
+    return (
+        f"Blank {plain(run.blank)} lies with {letters(run)}. Against the reach of the head its edges are "
+        f"{listed(ways)}.{wall}"
+    )
+
+
+def _todo(plan: Plan, sheet: PlannedSheet, run: Pass, checks: Sequence[Point], bounds: Rect) -> Iterator[str]:
+    yield "The blank lies flat, face up, as pictured; the letters are right."
+    for side, by in (("front", -bounds[1]), ("back", bounds[3] - plan.machine.table_mm[1])):
+        if by > 1.0:
+            yield f"{mm(by)} mm hang out at the {side}: supported level with the table."
+    yield from _lining_up(run, checks)
+    yield f"Load {plain(run.file, 80)}."
+    yield "Run the frame with the beam off: it stays on the sheet, as in the picture."
+    yield "Focus, feed and power set as in the table; a test cut in waste."
+    marks_here = any(mark.cut_here for mark in run.lineup)
+    yield "Cut the line-up marks first, then the pieces in order." if marks_here else "Cut, in order."
+    yield from _afterwards(plan, sheet, run)
+
+
+def _lining_up(run: Pass, checks: Sequence[Point]) -> Iterator[str]:
+    """By the marks of the pass before, else by the ends of its cuts, else by points on the blank's edge."""
+    found = _to_find(run)
+    if found:
+        yield (
+            f"Line up: beam off, bring the pointer to the coordinates of {listed(found)}, and move the blank until "
+            "each mark lies under it. Clamp, and check again."
+        )
+    elif run.order > 1 and run.joins:
+        yield "Line up: with the pointer at the coordinates of the joins, the ends of the cuts before lie under it."
+    elif checks:
+        names = listed([f"E{n}" for n in range(1, len(checks) + 1)])
+        yield f"Set it square: beam off, bring the pointer to {names}; each lies on the edge of the blank."
+
+
+def _afterwards(plan: Plan, sheet: PlannedSheet, run: Pass) -> Iterator[str]:
+    tags = rows.numbers(plan)
+    last = {piece: max(p.order for p in states.passes_of(sheet, piece)) for piece in (*run.whole, *run.part)}
+    held = ranges([tags[piece] for piece, order in last.items() if order > run.order])
+    done = ranges([tags[piece] for piece, order in last.items() if order == run.order])
+    if held:
+        yield f"Leave {held} in the sheet, neither lifted nor bent: the next pass goes on with it."
+    if done:
+        yield f"Let it cool; take out {done} and write the number on each."
+
+
+# ── tables ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _settings(figure: CuttingFigure, spent: RunTime) -> Table:
+    columns = (Column("set"), Column("to"), Column("expect"), Column("about"))
+    power = "by test cut" if figure.power_percent is None else f"{figure.power_percent:g} %"
+    table = [
+        ("feed", f"{figure.feed_mm_s:g} mm/s", "to cut", f"{spent.cut_mm / 1000:.2f} m"),
+        ("power", power, "to mark", f"{spent.marked_mm / 1000:.2f} m"),
+        ("pierce", f"{figure.pierce_s:g} s", "pierces", str(spent.pierces)),
+        ("kerf", f"{figure.kerf_mm:g} mm", "run", f"{spent.minutes:.1f} min"),
+    ]
+    return rows.rounded("settings", "Settings", columns, table)
+
+
+def _frame(machine: Machine, frame: Rect | None) -> Table | None:
+    if frame is None:
+        return None
+    x0, y0, x1, y1 = frame
+    travel_x, travel_y = machine.travel_mm
+    columns = (Column("mm"), *(Column(side, "", 1) for side in ("left", "right", "front", "back")))
+    table = [("at", x0, x1, y0, y1), ("to spare", x0, travel_x - x1, y0, travel_y - y1)]
+    return rows.rounded("frame", "Frame of this pass", columns, table)
+
+
+def _checks(points: Sequence[Point]) -> Table | None:
+    columns = (Column("point"), Column("x", "mm", 1), Column("y", "mm", 1))
+    table = [(f"E{number}", *point) for number, point in enumerate(points, start=1)]
+    return rows.rounded("checks", "On the edge of the blank", columns, table) if table else None
+
+
+def _lineup(run: Pass) -> Table | None:
+    columns = (Column("mark"), Column("x", "mm", 1), Column("y", "mm", 1), Column(""))
+    table = [(f"L{m.number}", *m.bed_mm, "cut it" if m.cut_here else "find it") for m in run.lineup]
+    return rows.rounded("lineup", "Line-up marks", columns, table) if table else None
+
+
+def _joins(run: Pass) -> Table | None:
+    columns = (Column("join"), Column("x", "mm", 1), Column("y", "mm", 1), Column("usual step", "mm", 2))
+    table = [(f"J{join.number}", *join.bed_mm, join.mismatch_mm) for join in run.joins]
+    return rows.rounded("joins", "Joins", columns, table) if table else None
+
+
+def _order(plan: Plan, run: Pass, cuts: Sequence[Cut]) -> Iterator[str]:
+    tags = rows.numbers(plan)
+    order = list(dict.fromkeys(tags[cut.piece] for cut in cuts if cut.kind == "outline"))
+    if len(order) > 1:
+        yield f"Order of cutting, by piece number: {', '.join(map(str, order))}; holes of a piece before its outline."
+    if run.joins:
+        yield "At a join two passes meet; the usual step is what lining up by hand leaves there (root mean square)."

@@ -1,0 +1,23 @@
+"""One step of the work pack: what a page of it holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cli.documents.canvas import Picture
+from cli.documents.rows import Table
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One page: `todo` are the lines to tick off, `notes` what to know, `cautions` what can hurt."""
+
+    key: str
+    kind: str
+    title: str
+    lead: str
+    todo: tuple[str, ...] = ()
+    figures: tuple[Picture, ...] = ()
+    tables: tuple[Table, ...] = ()
+    notes: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
