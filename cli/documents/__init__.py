@@ -9,7 +9,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from cli.documents import page, pdf, pictures, rows, steps, tables
+from cli.documents.png import png
 from cli.documents.svg import svg
+from cli.documents.words import plain
 from nesting.model import Plan, PlannedSheet, Workshop
 
 
@@ -22,6 +24,14 @@ def write_documents(plan: Plan, folder: Path, workshop: Workshop) -> None:
     for table in office:
         tables.write_csv(table, folder / f"{table.name}.csv")
     tables.write_workbook([*office, rows.cost_lines(plan)], folder / "tables.xlsx")
+
+
+def write_pictures(plan: Plan, folder: Path) -> None:
+    """Every sheet's layout, and all sheets on one picture, as SVG and PNG, into an existing folder."""
+    named = {plain(sheet.id): pictures.sheet_picture(plan, sheet) for sheet in plan.sheets}
+    for name, picture in {**named, "all-sheets": pictures.contact_picture(plan)}.items():
+        (folder / f"{name}.svg").write_text(svg(picture), encoding="utf-8", newline="\n")
+        (folder / f"{name}.png").write_bytes(png(picture))
 
 
 def picture_of_sheet(plan: Plan, sheet: PlannedSheet) -> str:

@@ -92,7 +92,10 @@ class Picture:
 
 @dataclass(slots=True)
 class Canvas:
-    """Collects the items of one picture. `world` is the rectangle of millimetres that must be seen."""
+    """Collects the items of one picture. `world` is the rectangle of millimetres that must be seen.
+
+    `origin` may be moved between items, to draw several things that each count from their own corner.
+    """
 
     world: Rect
     left: float = 12.0
@@ -100,6 +103,7 @@ class Canvas:
     right: float = 12.0
     bottom: float = 12.0
     width: float = WIDTH
+    origin: Point = (0.0, 0.0)
     items: list[Item] = field(default_factory=list)
     scale: float = field(init=False)
     height: float = field(init=False)
@@ -113,7 +117,9 @@ class Canvas:
         self.height = self.top + self.scale * deep + self.bottom
 
     def at(self, x_mm: float, y_mm: float) -> Point:
-        return self.left + (x_mm - self.world[0]) * self.scale, self.top + (self.world[3] - y_mm) * self.scale
+        """Millimetres, counted from `origin`, to paper units."""
+        x, y = x_mm + self.origin[0] - self.world[0], self.world[3] - y_mm - self.origin[1]
+        return self.left + x * self.scale, self.top + y * self.scale
 
     # ── from millimetres ──
 
@@ -212,7 +218,7 @@ class Canvas:
         self._stroke([(x, y - radius), (x, y + radius)], NOW_LINE)
 
     def ring(self, x: float, y: float, radius: float) -> None:
-        self.items.append(Path((((x - radius, y, 1.0), (x + radius, y, 1.0)),), True, EDGE, PAPER))
+        self.items.append(Path((((x - radius, y, 1.0), (x + radius, y, 1.0)),), True, EDGE))
 
     def arrow(self, ax: float, ay: float, bx: float, by: float) -> None:
         along = math.dist((ax, ay), (bx, by)) or 1.0

@@ -37,7 +37,7 @@ MISSING_GLYPH = "□"
 class Print(FPDF):
     """A document with our fonts, a footer, and fixed dates."""
 
-    def __init__(self, title: str, paper: Paper = "A4") -> None:
+    def __init__(self, title: str, paper: Paper | tuple[float, float] = "A4") -> None:
         super().__init__(unit="mm", format=paper)
         fonts = resources.files("nesting.drawing") / "fonts"
         # fpdf2 reports every glyph it drops; we replace those ourselves.
@@ -52,8 +52,11 @@ class Print(FPDF):
         self.set_lang("en")
         self.set_producer("halfturn")
         self.running_title = title
+        self.footer_shown = True
 
     def footer(self) -> None:
+        if not self.footer_shown:
+            return
         self.set_y(-MARGIN)
         self.ink(canvas.MUTED)
         self.set_font("body", "", 8)
@@ -90,6 +93,19 @@ def write_pdf(steps: Sequence[Step], paper: Paper = "A4") -> bytes:
     for step in steps:
         pdf.add_page()
         _step(pdf, step)
+    return bytes(pdf.output())
+
+
+PAGE_WIDTH_MM = 180.0
+
+
+def picture_page(picture: Picture) -> bytes:
+    """A picture alone on a page of its own size."""
+    pdf = Print(picture.alt, (PAGE_WIDTH_MM, PAGE_WIDTH_MM / picture.width * picture.height))
+    pdf.set_auto_page_break(False)
+    pdf.footer_shown = False
+    pdf.add_page()
+    draw(pdf, picture, 0.0, 0.0, PAGE_WIDTH_MM)
     return bytes(pdf.output())
 
 
@@ -169,19 +185,26 @@ def _beside(pdf: Print, step: Step, room: float, column: float) -> None:
 
 
 def _figures(pdf: Print, figures: Sequence[Picture], below: float) -> None:
-    """Side by side and equally high, as large as the page allows with `below` mm kept for what follows."""
+    """Side by side or one above the other, whichever shows them larger, with `below` mm kept for what follows."""
     room = pdf.page_break_trigger - pdf.get_y() - 4
     if room < SMALLEST_PICTURE:
         pdf.add_page()
         room = pdf.page_break_trigger - pdf.get_y() - 4
     height = min(room, max(room - below, SMALLEST_PICTURE))
-    shapes = [picture.width / picture.height for picture in figures]
-    height = min(height, (pdf.epw - 6.0 * (len(figures) - 1)) / sum(shapes))
-    left, top = MARGIN, pdf.get_y() + 2
-    for picture, shape in zip(figures, shapes, strict=True):
-        draw(pdf, picture, left, top, height * shape)
-        left += height * shape + 6.0
-    pdf.set_y(top + height + 2)
+    shapes = [picture.height / picture.width for picture in figures]
+    spaces = GUTTER * (len(figures) - 1)
+    beside = min(height, (pdf.epw - spaces) / sum(1 / shape for shape in shapes))
+    stacked = min(pdf.epw, (height - spaces) / sum(shapes))
+    widths = [beside / shape for shape in shapes]
+    if sum(widths) * beside < stacked**2 * sum(shapes):
+        widths = [stacked] * len(figures)
+    left, top, bottom = MARGIN, pdf.get_y() + 2, 0.0
+    for picture, width, shape in zip(figures, widths, shapes, strict=True):
+        if left + width > MARGIN + pdf.epw + 0.1:
+            left, top = MARGIN, bottom + GUTTER
+        draw(pdf, picture, left, top, width)
+        left, bottom = left + width + GUTTER, max(bottom, top + width * shape)
+    pdf.set_y(bottom + 2)
 
 
 def draw(pdf: Print, picture: Picture, left: float, top: float, width: float) -> None:
@@ -250,6 +273,7 @@ TABLE_SIZE = 8.5
 LINE = 4.2
 CELL_PAD = 3.0
 BETWEEN = 8.0
+GUTTER = 6.0
 SIDE_COLUMN = 68.0
 """The widest column of tables beside a picture."""
 

@@ -9,13 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 import shapely
-from shapely import LineString, Polygon, affinity
+from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from cli.documents import canvas as look
 from cli.documents import rows, states, words
 from cli.documents.canvas import Canvas, Picture
-from nesting import curves
 from nesting.model import Machine, Pass, Plan, PlannedSheet, Point, Rect, Trim
 from nesting.passes.cuts import Cut, to_bed
 from nesting.placing import Laid
@@ -50,8 +49,9 @@ def sheet_picture(plan: Plan, sheet: PlannedSheet) -> Picture:
     paper.shape(shape, look.EDGE, look.SHEET)
     _pieces(paper, plan, sheet, look.NOW_FILL)
     _trim_lines(paper, sheet.trims)
+    solids = [one.solid for one in states.laid(plan, sheet).values()]
     for blank in sheet.blanks:
-        _edge_letters(paper, blank.rect_mm, 0)
+        _edge_letters(paper, states.blank_shape(sheet, blank), 0, solids)
     _size(paper, shape.bounds)
     name = f"Sheet {words.plain(sheet.id)}, {words.source(sheet)}, {_size_words(shape.bounds)}"
     counted = words.count(len(sheet.placements), "piece")
@@ -128,6 +128,38 @@ def _faint_pieces(paper: Canvas, plan: Plan, sheet: PlannedSheet) -> None:
         paper.chains(one.rings, True, look.THIN)
 
 
+def contact_picture(plan: Plan) -> Picture:
+    """Every sheet of the plan, to one scale, each with its name below."""
+    boxes = [states.sheet_shape(sheet).bounds for sheet in plan.sheets]
+    sizes = [(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes]
+    corners, total = _in_rows(sizes)
+    paper = Canvas((0.0, -total[1], total[0], 0.0), bottom=24, top=8)
+    for sheet, (x0, y0, x1, _), (x, y) in zip(plan.sheets, boxes, corners, strict=True):
+        paper.origin = (x - x0, y - y0)
+        paper.shape(states.sheet_shape(sheet), look.EDGE, look.SHEET)
+        for one in states.laid(plan, sheet).values():
+            paper.chains(one.rings, True, look.THIN, look.NOW_FILL)
+        below_x, below_y = paper.at((x0 + x1) / 2, y0)
+        paper.words(below_x, below_y + 11, words.plain(sheet.id, 12), 9.0, bold=True)
+    return paper.finish(f"All {words.count(len(plan.sheets), 'sheet')} of the plan, to one scale")
+
+
+def _in_rows(sizes: Sequence[Point]) -> tuple[list[Point], Point]:
+    """Lower left corners of boxes set in rows from the top left, y below 0; and the size of the whole."""
+    widest = max(width for width, _ in sizes)
+    across = max(widest, 1.3 * sum(width * height for width, height in sizes) ** 0.5)
+    gap = 0.07 * across
+    corners: list[Point] = []
+    x = y = row = furthest = 0.0
+    for width, height in sizes:
+        if x > 0 and x + width > across:
+            x, y, row = 0.0, y + row + gap, 0.0
+        corners.append((x, -y - height))
+        row, furthest = max(row, height), max(furthest, x + width)
+        x += width + gap
+    return corners, (furthest, y + row)
+
+
 # ── trims ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -199,10 +231,11 @@ def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts, 
     frame = states.cut_frame(run, cuts[run.order])
     if frame:
         paper.rect(frame, look.FRAME_LINE)
-    _edge_letters(paper, shape.bounds, run.turn_deg)
+    solids = [states.bed_shape(one.solid, run) for one in pieces]
+    _edge_letters(paper, shape, run.turn_deg, solids)
     tags = rows.numbers(plan)
-    for one in pieces:
-        _tag(paper, states.bed_shape(one.solid, run), str(tags[one.piece.id]))
+    for one, solid in zip(pieces, solids, strict=True):
+        _tag(paper, solid, str(tags[one.piece.id]))
     _pins(paper, run, checks)
     title = f"Pass {run.order} of blank {words.plain(run.blank)}, seen from the front of the machine"
     return paper.finish(title, LEGEND_PASS)
@@ -250,17 +283,30 @@ def _fills(paper: Canvas, sheet: PlannedSheet, run: Pass, pieces: Sequence[Laid]
             paper.chains(rings, True, None, look.SHADE)
 
 
-def _edge_letters(paper: Canvas, bounds: Rect, turn_deg: int, radius: float = 6.0) -> None:
-    """The letters of a blank's edges, just inside them, a quarter of the way along."""
-    x0, y0, x1, y1 = bounds
+def _edge_letters(
+    paper: Canvas, blank: BaseGeometry, turn_deg: int, pieces: Iterable[BaseGeometry] = (), radius: float = 6.0
+) -> None:
+    """The letters of a blank's edges, just inside them, on the material and clear of the pieces where there is room."""
+    x0, y0, x1, y1 = blank.bounds
     inset = (radius + 2.0) / paper.scale
-    for side, x, y in [
-        ("front", x0 + 0.25 * (x1 - x0), y0 + inset),
-        ("right", x1 - inset, y0 + 0.25 * (y1 - y0)),
-        ("back", x0 + 0.25 * (x1 - x0), y1 - inset),
-        ("left", x0 + inset, y0 + 0.25 * (y1 - y0)),
-    ]:
+    taken = shapely.union_all(list(pieces))
+    for side in words.EDGES:
+        spots = []
+        for share in EDGE_SHARES:
+            x, y = x0 + share * (x1 - x0), y0 + share * (y1 - y0)
+            across = {
+                "front": (x, y0 + inset),
+                "back": (x, y1 - inset),
+                "left": (x0 + inset, y),
+                "right": (x1 - inset, y),
+            }
+            plate = shapely.Point(across[side]).buffer(radius / paper.scale)
+            spots.append((round(plate.difference(blank).area), round(plate.intersection(taken).area), across[side]))
+        _, _, (x, y) = min(spots, key=lambda spot: spot[:2])
         paper.plate(x, y, words.edge_at(side, turn_deg), radius)
+
+
+EDGE_SHARES = (0.25, 0.75, 0.5, 0.15, 0.85, 0.35, 0.65)
 
 
 def _pins(paper: Canvas, run: Pass, checks: Sequence[Point]) -> None:
@@ -293,7 +339,7 @@ def trim_bed_picture(plan: Plan, sheet: PlannedSheet, trim: Trim) -> Picture:
         if part.intersection(shapely.box(*blank.rect_mm)).area > 0:
             lying = states.bed_shape(shapely.box(*blank.rect_mm), trim)
             paper.shape(lying, look.FRAME_LINE)
-            _edge_letters(paper, lying.bounds, trim.turn_deg)
+            _edge_letters(paper, lying, trim.turn_deg)
     legend = (("the cut", look.TRIM_LINE), ("reach of the head", look.TRAVEL_LINE), ("blank to keep", look.FRAME_LINE))
     return paper.finish(f"Trim cut {trim.order} on the bed, seen from the front of the machine", legend)
 
@@ -307,24 +353,27 @@ def turn_picture(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> 
     step = (x1 - x0) * 1.22
     paper = Canvas((x0, y0, x1 + step, y1), top=34, bottom=30)
     for i, (run, part, title) in enumerate(zip((before, after), lying, ("now", "after the turn"), strict=True)):
-        _small_bed(paper, plan, sheet, run, affinity.translate(part, i * step), i * step)
-        x, _ = paper.at((x0 + x1) / 2 + i * step, y1)
+        paper.origin = (i * step, 0.0)
+        _small_bed(paper, plan, sheet, run, part)
+        x, _ = paper.at((x0 + x1) / 2, y1)
         paper.words(x, 14, title, 10.0, bold=True)
         paper.standing(x, paper.height - 18, "you")
+    paper.origin = (0.0, 0.0)
     x, y = paper.at((x1 + x0 + step) / 2, (y0 + y1) / 2)
     paper.arrow(x - 12, y, x + 12, y)
+    paper.words(x, y - 8, {"half": "180°", "quarter": "90°"}.get(after.turn_before, "slide"), 9.0, bold=True)
     return paper.finish(words.turn_words(before, after))
 
 
-def _small_bed(paper: Canvas, plan: Plan, sheet: PlannedSheet, run: Pass, shape: BaseGeometry, shift_mm: float) -> None:
-    """Back wall, travel, and the blank with its pieces and its lettered edges, moved to the right by `shift_mm`."""
+def _small_bed(paper: Canvas, plan: Plan, sheet: PlannedSheet, run: Pass, shape: BaseGeometry) -> None:
+    """Back wall, travel, and the blank with its pieces and its lettered edges."""
     travel_x, travel_y = plan.machine.travel_mm
     paper.shape(shape, look.EDGE, look.SHEET)
     for one in states.laid(plan, sheet).values():
         if one.blank == run.blank:
-            paper.chains([curves.moved(to_bed(run, ring), shift_mm, 0.0) for ring in one.rings], True, look.THIN)
-    paper.rect((shift_mm, 0.0, shift_mm + travel_x, travel_y), look.TRAVEL_LINE)
+            paper.chains([to_bed(run, ring) for ring in one.rings], True, look.THIN)
+    paper.rect((0.0, 0.0, travel_x, travel_y), look.TRAVEL_LINE)
     if not plan.machine.open_back:
         wall = plan.machine.table_mm[1]
-        paper.line((shift_mm, wall), (shift_mm + travel_x, wall), look.Stroke(3.0, look.INK))
-    _edge_letters(paper, shape.bounds, run.turn_deg, radius=8.0)
+        paper.line((0.0, wall), (travel_x, wall), look.Stroke(3.0, look.INK))
+    _edge_letters(paper, shape, run.turn_deg, radius=8.0)

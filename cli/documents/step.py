@@ -21,3 +21,8 @@ class Step:
     tables: tuple[Table, ...] = ()
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+
+    @property
+    def narrow(self) -> bool:
+        """Whether its tables can stand in a column beside its one picture."""
+        return len(self.figures) == 1 and bool(self.tables) and all(len(table.columns) <= 5 for table in self.tables)

@@ -13,6 +13,7 @@ from cli.documents import pictures, rows, states, words
 from cli.documents.pass_steps import pass_step, turn_step
 from cli.documents.rows import Column, Table
 from cli.documents.step import Step
+from cli.documents.times import machine_minutes
 from cli.documents.words import count, listed, mm, plain
 from nesting.model import Pass, Plan, PlannedSheet, Trim, Workshop
 
@@ -59,7 +60,8 @@ def _cover(plan: Plan, workshop: Workshop) -> Step:
         ("sheets", str(len(plan.sheets))),
         ("trim cuts", str(sum(len(sheet.trims) for sheet in plan.sheets))),
         ("passes", str(len(runs))),
-        ("turns and shifts", str(sum(run.turn_before != "none" for run in runs))),
+        ("turns and slides", str(sum(run.turn_before != "none" for run in runs))),
+        ("machine running", f"about {machine_minutes(plan):.0f} min"),
     ]
     totals = rows.rounded(
         "totals", "At a glance", (Column("what"), Column("how much")), tuple(f for f in facts if f[1])
@@ -70,9 +72,10 @@ def _cover(plan: Plan, workshop: Workshop) -> Step:
         title=plain(job.name, 120),
         lead="From fetching the sheets to putting the rest back, one step a page. Do them in order and tick them off.",
         todo=("Every sheet of the list is at hand, its label read and its thickness measured.",),
+        figures=(pictures.contact_picture(plan),),
         tables=(totals, _sheets_to_fetch(plan, workshop)),
-        notes=(*(f"In this job: {plain(warning, 400)}." for warning in plan.warnings), *READING),
-        cautions=_cautions(plan),
+        notes=READING,
+        cautions=(*(f"In this job: {plain(warning, 400)}." for warning in plan.warnings), *_cautions(plan)),
     )
 
 

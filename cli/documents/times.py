@@ -11,8 +11,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from cli.documents import states
 from nesting import curves
-from nesting.model import CuttingFigure, Machine, Pass
+from nesting.costing import figure_for
+from nesting.model import CuttingFigure, Machine, Pass, Plan
 from nesting.passes.cuts import Cut, cross, to_bed
 
 
@@ -49,3 +51,15 @@ def run_time(machine: Machine, figure: CuttingFigure, run: Pass, cuts: Sequence[
     seconds = cut_mm / figure.feed_mm_s + pierces * figure.pierce_s
     seconds += marked_mm / machine.mark_feed_mm_s + rapid_mm / machine.rapid_mm_s
     return RunTime(cut_mm, marked_mm, rapid_mm, pierces, seconds)
+
+
+def machine_minutes(plan: Plan) -> float:
+    """Minutes the machine runs for the whole plan, set-up, turns and trims left out."""
+    seconds = 0.0
+    for sheet in plan.sheets:
+        figure = figure_for(plan.machine, sheet.stock)
+        for blank in sheet.blanks:
+            cuts = states.cuts_on(plan, sheet, blank.id)
+            runs = [run for run in sheet.passes if run.blank == blank.id]
+            seconds += sum(run_time(plan.machine, figure, run, cuts[run.order]).seconds for run in runs)
+    return seconds / 60
