@@ -5,7 +5,7 @@ In: sheets and sums from `inventory.views`. Out: lines of text.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 
 from inventory.ledger import PlanOnRack, Sheet
@@ -18,11 +18,21 @@ RIGHT = frozenset({"mm", "value", "days"})
 
 def sheet_lines(sheets: Sequence[Sheet], plans: Mapping[str, PlanOnRack], *, now: datetime) -> Iterator[str]:
     """A heading, then a line for each sheet."""
-    rows = [HEADINGS, *(_cells(sheet, plans, now) for sheet in sheets)]
+    return _table(HEADINGS, (_cells(sheet, plans, now) for sheet in sheets))
+
+
+def plan_lines(plans: Iterable[tuple[PlanOnRack, tuple[str, ...]]]) -> Iterator[str]:
+    """A heading, then a line for each plan: what it is, for whom, who said so last, which sheets it holds."""
+    rows = ((p.id, p.state, p.job, p.customer, p.who, f"{p.at:%Y-%m-%d}", ", ".join(held)) for p, held in plans)
+    return _table(("plan", "state", "job", "customer", "who", "since", "holds"), rows)
+
+
+def _table(headings: Sequence[str], cells: Iterable[Sequence[str]]) -> Iterator[str]:
+    rows = [headings, *cells]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     for row in rows:
-        cells = zip(HEADINGS, row, widths, strict=True)
-        yield "  ".join(cell.rjust(w) if name in RIGHT else cell.ljust(w) for name, cell, w in cells).rstrip()
+        line = zip(headings, row, widths, strict=True)
+        yield "  ".join(cell.rjust(w) if name in RIGHT else cell.ljust(w) for name, cell, w in line).rstrip()
 
 
 def sums_line(found: Listing) -> str:

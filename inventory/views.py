@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from inventory.books import PLAN, SHEET, plan_from, sheet_from, stamp
-from inventory.ledger import PlanOnRack, Sheet, State
+from inventory.ledger import OPEN, PlanOnRack, Sheet, State
 from nesting.model import Point
 
 Order = Literal["age", "size", "value", "id"]
@@ -61,6 +61,26 @@ def plans_of(conn: Connection, sheets: tuple[Sheet, ...]) -> Mapping[str, PlanOn
     """The plans that hold or have cut these sheets, by id: for whom a sheet is reserved."""
     ids = sorted({sheet.plan for sheet in sheets if sheet.plan})
     return {row.id: plan_from(row) for row in conn.execute(sa.select(PLAN).where(PLAN.c.id.in_(ids)))} if ids else {}
+
+
+def plans_on_rack(conn: Connection, *, every: bool = False) -> tuple[tuple[PlanOnRack, tuple[str, ...]], ...]:
+    """Plans with the sheets they hold, newest first; only those that may hold any, unless `every`."""
+    where = sa.true() if every else PLAN.c.state.in_([state.value for state in OPEN])
+    plans = [plan_from(row) for row in conn.execute(sa.select(PLAN).where(where).order_by(PLAN.c.seq.desc()))]
+    held: dict[str, list[str]] = {}
+    on_rack = SHEET.c.state == State.ON_RACK.value
+    for row in conn.execute(sa.select(SHEET.c.id, SHEET.c.plan).where(SHEET.c.plan.is_not(None), on_rack)):
+        held.setdefault(row.plan, []).append(row.id)
+    return tuple((plan, tuple(sorted(held.get(plan.id, ())))) for plan in plans)
+
+
+def plan_ids(conn: Connection, base: str) -> list[str]:
+    """The runs of a plan: `base`, `base.2`, `base.3`, ... as far as they were accepted."""
+    found = set(conn.scalars(sa.select(PLAN.c.id).where(PLAN.c.id.startswith(base, autoescape=True))))
+    runs = [base] if base in found else []
+    while f"{base}.{len(runs) + 1}" in found:
+        runs.append(f"{base}.{len(runs) + 1}")
+    return runs
 
 
 _ORDERS: Mapping[Order, tuple[sa.ColumnElement[Any], ...]] = {

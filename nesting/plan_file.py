@@ -29,15 +29,25 @@ def read_plan(folder: Path) -> Plan:
     """The plan in a plan folder. Raises PlanFault."""
     path = folder / PLAN_JSON
     try:
-        return TypeAdapter(Plan).validate_json(path.read_text(encoding="utf-8"))
+        return parse_plan(path.read_text(encoding="utf-8"), str(path))
     except OSError as error:
         raise PlanFault(
             f"the plan cannot be read: {error.strerror}", mend="check the folder", where=(str(path),)
         ) from None
-    except (ValidationError, UnicodeDecodeError):
-        raise PlanFault(
-            "this is no plan of format halfturn-plan/1", mend="make the plan again", where=(str(path),)
-        ) from None
+    except UnicodeDecodeError:
+        raise _no_plan(str(path)) from None
+
+
+def parse_plan(text: str, where: str) -> Plan:
+    """The plan in a text that `plan_text` wrote. Raises PlanFault naming `where` it comes from."""
+    try:
+        return TypeAdapter(Plan).validate_json(text)
+    except ValidationError:
+        raise _no_plan(where) from None
+
+
+def _no_plan(where: str) -> PlanFault:
+    return PlanFault("this is no plan of format halfturn-plan/1", mend="make the plan again", where=(where,))
 
 
 def _plain(value: Any) -> Any:

@@ -1,0 +1,238 @@
+"""`halfturn rack accept`, `start`, `pass`, `arrived`, `finish`, `cancel`, `mishap`: a plan lives on the rack.
+
+In: a plan folder (or the id that it was accepted under), and the workshop's rack. Out: entries in the ledger, lines on
+stdout; after a mishap a new plan folder.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.options import WhoOption, WhyOption, WorkshopOption, person, workshop_folder
+from cli.rack_desk import asking, booking, now
+from nesting.faults import RackFault
+
+if TYPE_CHECKING:
+    from sqlalchemy.engine import Connection
+
+    from nesting.model import Offcut, Plan, Point
+
+PlanArgument = Annotated[str, typer.Argument(metavar="PLAN", help="Plan folder, or the id it was accepted under.")]
+
+
+def accept(
+    plan: PlanArgument,
+    again: Annotated[bool, typer.Option("--again", help="A further run of a plan that was finished.")] = False,
+    workshop: WorkshopOption = None,
+    who: WhoOption = "",
+) -> None:
+    """Reserve all sheets of a plan from the rack, or none. Repeating it does no harm."""
+    from inventory.plans import accept as accept_plan
+
+    text, made = _read(Path(plan))
+    with booking(workshop) as conn:
+        plan_id = _next_run(conn, _base_id(text, made)) if again else _last_run(conn, _base_id(text, made))
+        accept_plan(conn, plan_id, made, text, at=now(), who=person(who))
+    held = [sheet.source.stock_id for sheet in made.sheets if sheet.source.stock_id]
+    to_buy = [f"{sheet.id} ({sheet.source.offer})" for sheet in made.sheets if sheet.source.offer]
+    typer.echo(f"accepted as {plan_id}; held from the rack: {', '.join(held) or 'nothing'}")
+    if to_buy:
+        typer.echo(f"to buy: {', '.join(to_buy)}")
+
+
+def start(plan: PlanArgument, workshop: WorkshopOption = None, who: WhoOption = "") -> None:
+    """The first sheet goes to the machine."""
+    from inventory.plans import start as start_plan
+
+    with booking(workshop) as conn:
+        plan_id, made = _accepted(conn, plan)
+        start_plan(conn, plan_id, made, at=now(), who=person(who))
+    typer.echo(f"{plan_id} is started")
+
+
+def pass_run(
+    plan: PlanArgument,
+    sheet: Annotated[str, typer.Argument(help="Sheet of the plan, e.g. S1.")],
+    order: Annotated[int, typer.Argument(metavar="PASS", min=1, help="Which of its passes is run.")],
+    workshop: WorkshopOption = None,
+    who: WhoOption = "",
+) -> None:
+    """Note that a pass is run; after a mishap its pieces count as cut."""
+    from inventory.plans import pass_done
+
+    with booking(workshop) as conn:
+        plan_id, made = _accepted(conn, plan)
+        pass_done(conn, plan_id, made, sheet, order, at=now(), who=person(who))
+    typer.echo(f"{plan_id}: pass {order} of {sheet} is run")
+
+
+def arrived(
+    plan: PlanArgument,
+    sheets: Annotated[list[str], typer.Argument(help="Sheets of the plan that were bought and are here, e.g. S2.")],
+    workshop: WorkshopOption = None,
+    who: WhoOption = "",
+) -> None:
+    """Book bought sheets in; they are held for the plan."""
+    from inventory.plans import arrive, standing
+
+    with booking(workshop) as conn:
+        plan_id, made = _accepted(conn, plan)
+        arrive(conn, plan_id, made, set(sheets), at=now(), who=person(who))
+        stock = standing(conn, plan_id, made).stock
+    for sheet in sheets:
+        typer.echo(f"{sheet} is on the rack as {stock[sheet]}")
+
+
+def finish(
+    plan: PlanArgument,
+    labels: Annotated[
+        Path | None, typer.Option("--labels", help="Write labels for the leftovers to this PDF.", show_default=False)
+    ] = None,
+    workshop: WorkshopOption = None,
+    who: WhoOption = "",
+) -> None:
+    """Everything is cut: consume the sheets, put the leftovers on the rack."""
+    from inventory.plans import finish as finish_plan
+
+    with booking(workshop) as conn:
+        plan_id, made = _accepted(conn, plan)
+        left = finish_plan(conn, plan_id, made, at=now(), who=person(who))
+    typer.echo(f"{plan_id} is finished; {_count(len(left), 'leftover')} on the rack")
+    for sheet in left:
+        typer.echo(f"  {_told(sheet)}")
+    if labels and left:
+        from cli.rack_papers import write_labels
+
+        write_labels(workshop, [sheet.id for sheet in left], labels)
+
+
+def cancel(plan: PlanArgument, workshop: WorkshopOption = None, who: WhoOption = "", why: WhyOption = "") -> None:
+    """Let all sheets of a plan go, as long as nothing is cut."""
+    from inventory.plans import cancel as cancel_plan
+
+    with booking(workshop) as conn:
+        plan_id, made = _accepted(conn, plan)
+        cancel_plan(conn, plan_id, made, at=now(), who=person(who), why=why)
+    typer.echo(f"{plan_id} is cancelled; its sheets are free")
+
+
+def mishap(
+    plan: PlanArgument,
+    out: Annotated[Path, typer.Option("--out", help="Folder for the new plan.")],
+    spoiled: Annotated[list[str], typer.Option("--spoiled", help="A piece that is no good.", show_default=False)] = [],  # noqa: B006
+    cracked: Annotated[list[str], typer.Option("--cracked", help="A sheet of the plan.", show_default=False)] = [],  # noqa: B006
+    measured: Annotated[
+        list[str],
+        typer.Option("--measured", help="A sheet of the plan as it really is, e.g. S1=590x400.", show_default=False),
+    ] = [],  # noqa: B006
+    workshop: WorkshopOption = None,
+    who: WhoOption = "",
+    why: WhyOption = "",
+) -> None:
+    """Stop a plan after a mishap and plan the missing pieces again on what is really left."""
+    from cli.plan_folder import write_plan
+    from cli.remaking import plan_again, remnants
+    from inventory.plans import Mishap, standing, stop
+    from inventory.rack import on_hand
+    from nesting.toml_files import read_workshop
+
+    shop = read_workshop(workshop_folder(workshop) / "workshop.toml")
+    event = Mishap(frozenset(spoiled), frozenset(cracked), dict(map(_measured, measured)))
+    with booking(workshop) as conn:
+        plan_id, made = _accepted(conn, plan)
+        left = remnants(made, standing(conn, plan_id, made), event, shop.rates)
+        missing = stop(conn, plan_id, made, event, left, at=now(), who=person(who), why=why)
+    typer.echo(f"{plan_id} is stopped; {_count(len(missing), 'piece')} of {len(made.pieces)} still missing")
+    if missing:
+        with asking(workshop) as conn:
+            rack = on_hand(conn)
+        write_plan(plan_again(made, missing, rack, shop), shop, out)
+        typer.echo(f"the rest is planned again in {out}; accept it with `halfturn rack accept {out}`")
+
+
+def plans(
+    every: Annotated[bool, typer.Option("--all", help="Also those that hold nothing any more.")] = False,
+    workshop: WorkshopOption = None,
+) -> None:
+    """List the plans that hold sheets, and for whom."""
+    from cli.rack_lines import plan_lines
+    from inventory.views import plans_on_rack
+
+    with asking(workshop) as conn:
+        found = plans_on_rack(conn, every=every)
+    for line in plan_lines(found):
+        typer.echo(line)
+
+
+# ── which plan ───────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _read(folder: Path) -> tuple[str, Plan]:
+    from nesting.plan_file import PLAN_JSON, read_plan
+
+    made = read_plan(folder)
+    return (folder / PLAN_JSON).read_text(encoding="utf-8"), made
+
+
+def _accepted(conn: Connection, plan: str) -> tuple[str, Plan]:
+    """The plan's id on the rack and the plan, from its folder or from the ledger. Raises RackFault."""
+    from inventory.plans import accepted_text
+    from nesting.plan_file import parse_plan
+
+    if Path(plan).is_dir():
+        text, made = _read(Path(plan))
+        return _last_run(conn, _base_id(text, made)), made
+    return plan, parse_plan(accepted_text(conn, plan), plan)
+
+
+def _base_id(text: str, plan: Plan) -> str:
+    """Short words of the job, and eight digits that are another plan's only once in four thousand million."""
+    words = re.sub(r"[^a-z0-9]+", "-", plan.job.name.lower()).strip("-")[:24].strip("-") or "plan"
+    return f"{words}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
+
+
+def _runs(conn: Connection, base: str) -> list[str]:
+    from inventory.views import plan_ids
+
+    return plan_ids(conn, base)
+
+
+def _last_run(conn: Connection, base: str) -> str:
+    return (_runs(conn, base) or [base])[-1]
+
+
+def _next_run(conn: Connection, base: str) -> str:
+    """A new run, unless the last is still open: then the command is being repeated."""
+    from inventory.books import find_plan
+    from inventory.ledger import OPEN
+
+    runs = _runs(conn, base)
+    last = find_plan(conn, runs[-1]) if runs else None
+    if last is None or last.state in OPEN:
+        return last.id if last else base
+    return f"{base}.{len(runs) + 1}"
+
+
+def _measured(text: str) -> tuple[str, tuple[Point, ...]]:
+    from inventory.shapes import corner_list, rectangle, two_lengths
+
+    sheet, equals, shape = text.partition("=")
+    if not equals:
+        raise RackFault(f"{text!r} does not say what was measured", mend="give e.g. S1=590x400")
+    return sheet, corner_list(shape) if "," in shape else rectangle(*two_lengths(shape))
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def _told(sheet: Offcut) -> str:
+    from inventory.measures import size_mm
+
+    width, height = size_mm(sheet.outline_mm)
+    return f"{sheet.id}: {sheet.stock}, {width:g} x {height:g} mm, {sheet.place or 'no place given'}"
