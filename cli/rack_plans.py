@@ -1,7 +1,7 @@
-"""`halfturn rack accept`, `start`, `pass`, `arrived`, `finish`, `cancel`, `mishap`: a plan lives on the rack.
+"""`halfturn rack accept`, `start`, `pass`, `arrived`, `finish`, `cancel`: a plan lives on the rack.
 
 In: a plan folder (or the id that it was accepted under), and the workshop's rack. Out: entries in the ledger, lines on
-stdout; after a mishap a new plan folder.
+stdout.
 """
 
 from __future__ import annotations
@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.options import WhoOption, WhyOption, WorkshopOption, person, workshop_folder
+from cli.options import WhoOption, WhyOption, WorkshopOption, person
 from cli.rack_desk import asking, booking, now
-from nesting.faults import RackFault
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Connection
 
-    from nesting.model import Offcut, Plan, Point
+    from nesting.model import Offcut, Plan
 
 PlanArgument = Annotated[str, typer.Argument(metavar="PLAN", help="Plan folder, or the id it was accepted under.")]
 
@@ -50,7 +49,7 @@ def start(plan: PlanArgument, workshop: WorkshopOption = None, who: WhoOption = 
     from inventory.plans import start as start_plan
 
     with booking(workshop) as conn:
-        plan_id, made = _accepted(conn, plan)
+        plan_id, made = accepted_plan(conn, plan)
         start_plan(conn, plan_id, made, at=now(), who=person(who))
     typer.echo(f"{plan_id} is started")
 
@@ -66,7 +65,7 @@ def pass_run(
     from inventory.plans import pass_done
 
     with booking(workshop) as conn:
-        plan_id, made = _accepted(conn, plan)
+        plan_id, made = accepted_plan(conn, plan)
         pass_done(conn, plan_id, made, sheet, order, at=now(), who=person(who))
     typer.echo(f"{plan_id}: pass {order} of {sheet} is run")
 
@@ -81,7 +80,7 @@ def arrived(
     from inventory.plans import arrive, standing
 
     with booking(workshop) as conn:
-        plan_id, made = _accepted(conn, plan)
+        plan_id, made = accepted_plan(conn, plan)
         arrive(conn, plan_id, made, set(sheets), at=now(), who=person(who))
         stock = standing(conn, plan_id, made).stock
     for sheet in sheets:
@@ -100,9 +99,9 @@ def finish(
     from inventory.plans import finish as finish_plan
 
     with booking(workshop) as conn:
-        plan_id, made = _accepted(conn, plan)
+        plan_id, made = accepted_plan(conn, plan)
         left = finish_plan(conn, plan_id, made, at=now(), who=person(who))
-    typer.echo(f"{plan_id} is finished; {_count(len(left), 'leftover')} on the rack")
+    typer.echo(f"{plan_id} is finished; {counted(len(left), 'leftover')} on the rack")
     for sheet in left:
         typer.echo(f"  {_told(sheet)}")
     if labels and left:
@@ -116,43 +115,9 @@ def cancel(plan: PlanArgument, workshop: WorkshopOption = None, who: WhoOption =
     from inventory.plans import cancel as cancel_plan
 
     with booking(workshop) as conn:
-        plan_id, made = _accepted(conn, plan)
+        plan_id, made = accepted_plan(conn, plan)
         cancel_plan(conn, plan_id, made, at=now(), who=person(who), why=why)
     typer.echo(f"{plan_id} is cancelled; its sheets are free")
-
-
-def mishap(
-    plan: PlanArgument,
-    out: Annotated[Path, typer.Option("--out", help="Folder for the new plan.")],
-    spoiled: Annotated[list[str], typer.Option("--spoiled", help="A piece that is no good.", show_default=False)] = [],  # noqa: B006
-    cracked: Annotated[list[str], typer.Option("--cracked", help="A sheet of the plan.", show_default=False)] = [],  # noqa: B006
-    measured: Annotated[
-        list[str],
-        typer.Option("--measured", help="A sheet of the plan as it really is, e.g. S1=590x400.", show_default=False),
-    ] = [],  # noqa: B006
-    workshop: WorkshopOption = None,
-    who: WhoOption = "",
-    why: WhyOption = "",
-) -> None:
-    """Stop a plan after a mishap and plan the missing pieces again on what is really left."""
-    from cli.plan_folder import write_plan
-    from cli.remaking import plan_again, remnants
-    from inventory.plans import Mishap, standing, stop
-    from inventory.rack import on_hand
-    from nesting.toml_files import read_workshop
-
-    shop = read_workshop(workshop_folder(workshop) / "workshop.toml")
-    event = Mishap(frozenset(spoiled), frozenset(cracked), dict(map(_measured, measured)))
-    with booking(workshop) as conn:
-        plan_id, made = _accepted(conn, plan)
-        left = remnants(made, standing(conn, plan_id, made), event, shop.rates)
-        missing = stop(conn, plan_id, made, event, left, at=now(), who=person(who), why=why)
-    typer.echo(f"{plan_id} is stopped; {_count(len(missing), 'piece')} of {len(made.pieces)} still missing")
-    if missing:
-        with asking(workshop) as conn:
-            rack = on_hand(conn)
-        write_plan(plan_again(made, missing, rack, shop), shop, out)
-        typer.echo(f"the rest is planned again in {out}; accept it with `halfturn rack accept {out}`")
 
 
 def plans(
@@ -179,7 +144,7 @@ def _read(folder: Path) -> tuple[str, Plan]:
     return (folder / PLAN_JSON).read_text(encoding="utf-8"), made
 
 
-def _accepted(conn: Connection, plan: str) -> tuple[str, Plan]:
+def accepted_plan(conn: Connection, plan: str) -> tuple[str, Plan]:
     """The plan's id on the rack and the plan, from its folder or from the ledger. Raises RackFault."""
     from inventory.plans import accepted_text
     from nesting.plan_file import parse_plan
@@ -218,16 +183,8 @@ def _next_run(conn: Connection, base: str) -> str:
     return f"{base}.{len(runs) + 1}"
 
 
-def _measured(text: str) -> tuple[str, tuple[Point, ...]]:
-    from inventory.shapes import corner_list, rectangle, two_lengths
-
-    sheet, equals, shape = text.partition("=")
-    if not equals:
-        raise RackFault(f"{text!r} does not say what was measured", mend="give e.g. S1=590x400")
-    return sheet, corner_list(shape) if "," in shape else rectangle(*two_lengths(shape))
-
-
-def _count(number: int, noun: str) -> str:
+def counted(number: int, noun: str) -> str:
+    """`1 piece`, `2 pieces`."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 

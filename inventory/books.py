@@ -156,7 +156,8 @@ def stamp(at: datetime) -> str:
     return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def _from_stamp(text: str) -> datetime:
+def from_stamp(text: str) -> datetime:
+    """The moment that `stamp` wrote."""
     return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)
 
 
@@ -175,7 +176,7 @@ def _entry_row(entry: Entry, seq: int) -> dict[str, Any]:
 
 def _entry_from(row: Row[Any]) -> Entry:
     body = json.loads(row.body)
-    return Entry(Kind(row.kind), _from_stamp(row.at), row.who, row.why, row.sheet, row.plan, body, row.seq)
+    return Entry(Kind(row.kind), from_stamp(row.at), row.who, row.why, row.sheet, row.plan, body, row.seq)
 
 
 def _sheet_row(sheet: Sheet, seq: int) -> dict[str, Any]:
@@ -205,7 +206,7 @@ def _sheet_row(sheet: Sheet, seq: int) -> dict[str, Any]:
 
 def sheet_from(row: Row[Any]) -> Sheet:
     """The sheet of a row of `sheet`."""
-    return Sheet(offcut_from(json.loads(row.record)), State(row.state), _from_stamp(row.since), row.plan, row.parent)
+    return Sheet(offcut_from(json.loads(row.record)), State(row.state), from_stamp(row.since), row.plan, row.parent)
 
 
 def _plan_row(plan: PlanOnRack, seq: int) -> dict[str, Any]:
@@ -222,4 +223,4 @@ def _plan_row(plan: PlanOnRack, seq: int) -> dict[str, Any]:
 
 def plan_from(row: Row[Any]) -> PlanOnRack:
     """The plan of a row of `plan`."""
-    return PlanOnRack(row.id, PlanState(row.state), row.job, row.customer, _from_stamp(row.at), row.who)
+    return PlanOnRack(row.id, PlanState(row.state), row.job, row.customer, from_stamp(row.at), row.who)

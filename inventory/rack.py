@@ -6,7 +6,7 @@ Out: sheets; entries in the ledger. Each command is idempotent where repeating i
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -17,6 +17,8 @@ from inventory.books import SHEET, book, entries_of_plan, find_plan, find_sheet,
 from inventory.ledger import OPEN, Entry, Kind, State, offcut_as_json
 from nesting.faults import RackFault
 from nesting.model import Offcut, Point, StockKey
+
+CORRECTABLE = frozenset({"material", "colour", "thickness_mm", "lot", "faces", "grain_deg", "book_value"})
 
 
 def on_hand(conn: Connection, stock: Collection[StockKey] | None = None) -> tuple[Offcut, ...]:
@@ -79,15 +81,40 @@ def report_missing(conn: Connection, sheet: str, *, at: datetime, who: str, why:
 
 
 def measure(
-    conn: Connection, sheet: str, outline_mm: tuple[Point, ...], *, at: datetime, who: str, why: str = ""
+    conn: Connection,
+    sheet: str,
+    outline_mm: tuple[Point, ...],
+    holes_mm: tuple[tuple[Point, ...], ...] = (),
+    *,
+    at: datetime,
+    who: str,
+    why: str = "",
 ) -> Offcut:
-    """The sheet's outline is another than recorded; its holes and true edges must be told anew. Raises RackFault."""
+    """The sheet's shape is another than recorded; which edges are true is not known any more. Raises RackFault."""
     from inventory.checking import checked
 
-    shaped = checked(replace(find_sheet(conn, sheet).offcut, outline_mm=outline_mm, holes_mm=(), true_edges=()))
+    shaped = checked(replace(find_sheet(conn, sheet).offcut, outline_mm=outline_mm, holes_mm=holes_mm, true_edges=()))
     body = {"outline_mm": shaped.outline_mm, "holes_mm": shaped.holes_mm, "true_edges": shaped.true_edges}
     book(conn, [Entry(Kind.MEASURED, at, who, why, sheet, body=body)])
     return shaped
+
+
+def correct(
+    conn: Connection, sheet: str, changes: Mapping[str, object], *, at: datetime, who: str, why: str, back: bool = False
+) -> Offcut:
+    """The record was wrong: `changes` are fields of Offcut as they really are; `back` undoes a scrapping or a loss.
+
+    Shape, place and number have commands of their own. Raises RackFault.
+    """
+    from inventory.checking import checked
+
+    if not changes.keys() <= CORRECTABLE:
+        raise RackFault(f"{min(changes.keys() - CORRECTABLE)} cannot be corrected", mend=", ".join(sorted(CORRECTABLE)))
+    offcut = checked(replace(find_sheet(conn, sheet).offcut, **changes))  # type: ignore[arg-type]
+    values = offcut_as_json(offcut)
+    body = {name: values[name] for name in changes} | ({"on_rack": True} if back else {})
+    book(conn, [Entry(Kind.CORRECTED, at, who, why, sheet, body=body)])
+    return offcut
 
 
 def check_all_free(conn: Connection, ids: Sequence[str]) -> None:

@@ -9,13 +9,6 @@ from nesting.faults import RackFault
 from nesting.model import Point
 
 
-def outline(size: str, corners: str) -> tuple[Point, ...]:
-    """The outline from `600x400` or from `0,0 600,0 600,400 ...`, mm; exactly one is given. Raises RackFault."""
-    if bool(size) == bool(corners):
-        raise RackFault("a sheet needs its size or its corners", mend="give one: 600x400, or all corners")
-    return rectangle(*two_lengths(size)) if size else corner_list(corners)
-
-
 def rectangle(width_mm: float, height_mm: float) -> tuple[Point, ...]:
     """Counter-clockwise from the origin."""
     return (0.0, 0.0), (width_mm, 0.0), (width_mm, height_mm), (0.0, height_mm)

@@ -15,8 +15,17 @@ from typing import Any, Literal
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from inventory.books import PLAN, SHEET, plan_from, sheet_from, stamp
-from inventory.ledger import OPEN, PlanOnRack, Sheet, State
+from inventory.books import (
+    PLAN,
+    SHEET,
+    entries_of_sheet,
+    find_sheet,
+    from_stamp,
+    plan_from,
+    sheet_from,
+    stamp,
+)
+from inventory.ledger import OPEN, Entry, PlanOnRack, Sheet, State
 from nesting.model import Point
 
 Order = Literal["age", "size", "value", "id"]
@@ -81,6 +90,58 @@ def plan_ids(conn: Connection, base: str) -> list[str]:
     while f"{base}.{len(runs) + 1}" in found:
         runs.append(f"{base}.{len(runs) + 1}")
     return runs
+
+
+@dataclass(frozen=True, slots=True)
+class Life:
+    """A sheet, all that was booked on it, and the lives of the offcuts that were cut from it."""
+
+    sheet: Sheet
+    entries: tuple[Entry, ...]
+    offcuts: tuple[Life, ...]
+
+
+def history(conn: Connection, sheet_id: str) -> Life:
+    """The whole life of the sheet that this one came from: from purchase to the last offcut. Raises RackFault."""
+    root = find_sheet(conn, sheet_id)
+    while root.parent is not None:
+        root = find_sheet(conn, root.parent)
+    return _life(conn, root)
+
+
+def _life(conn: Connection, sheet: Sheet) -> Life:
+    children = sa.select(SHEET).where(SHEET.c.parent == sheet.offcut.id).order_by(SHEET.c.number, SHEET.c.id)
+    offcuts = tuple(_life(conn, sheet_from(row)) for row in conn.execute(children).all())
+    return Life(sheet, tuple(entries_of_sheet(conn, sheet.offcut.id)), offcuts)
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What is on the rack of one stock key."""
+
+    material: str
+    colour: str
+    thickness_mm: float
+    count: int
+    area_mm2: float
+    value: Decimal
+    oldest: datetime
+
+
+def worth(conn: Connection) -> tuple[Worth, ...]:
+    """Area, value and age of what is on the rack, by stock key."""
+    key = (SHEET.c.material, SHEET.c.colour, SHEET.c.thickness_mm)
+    sums = (
+        sa.func.count(),
+        sa.func.sum(SHEET.c.area_mm2),
+        sa.func.sum(SHEET.c.value_cents),
+        sa.func.min(SHEET.c.since),
+    )
+    query = sa.select(*key, *sums).where(SHEET.c.state == State.ON_RACK.value).group_by(*key).order_by(*key)
+    return tuple(
+        Worth(m, c, t, n, float(area), Decimal(int(cents)).scaleb(-2), from_stamp(oldest))
+        for m, c, t, n, area, cents, oldest in conn.execute(query)
+    )
 
 
 _ORDERS: Mapping[Order, tuple[sa.ColumnElement[Any], ...]] = {

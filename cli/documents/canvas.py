@@ -104,6 +104,7 @@ class Canvas:
     bottom: float = 12.0
     width: float = WIDTH
     origin: Point = (0.0, 0.0)
+    deepest: float = MAX_DRAWING
     items: list[Item] = field(default_factory=list)
     scale: float = field(init=False)
     height: float = field(init=False)
@@ -111,7 +112,7 @@ class Canvas:
     def __post_init__(self) -> None:
         x0, y0, x1, y1 = self.world
         across, deep = max(x1 - x0, 1.0), max(y1 - y0, 1.0)
-        self.scale = min((self.width - self.left - self.right) / across, MAX_DRAWING / deep)
+        self.scale = min((self.width - self.left - self.right) / across, self.deepest / deep)
         # A drawing limited by its depth is set in the middle.
         self.left += (self.width - self.left - self.right - self.scale * across) / 2
         self.height = self.top + self.scale * deep + self.bottom

@@ -1,0 +1,71 @@
+"""All sheets of the rack in one picture, to one scale, each with its number and size beside it.
+
+In: sheets. Out: a Picture. Method: rows of falling height, filled from the left (next-fit decreasing height, Coffman,
+Garey, Johnson and Tarjan 1980, doi 10.1137/0209062); the picture is as wide as it is deep or a little more.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from shapely import affinity
+from shapely.geometry import Polygon
+
+from cli.documents import canvas as look
+from cli.documents.canvas import Canvas, Picture
+from cli.documents.words import mm, plain
+from inventory.ledger import Sheet
+from inventory.measures import size_mm
+from nesting.model import Point
+
+UNITS_PER_MM = 0.16
+"""A sheet of 600 mm is about as wide as the words below it."""
+GAP_MM = 60.0
+WORDS_MM = 230.0
+"""Room below each sheet for its words; none is set narrower than they are."""
+NARROWEST_MM = 420.0
+LEGEND = (("free", look.NOW_FILL), ("held for a plan", look.SHADE))
+
+
+def rack_picture(sheets: Sequence[Sheet]) -> Picture:
+    """Every sheet to scale, tall ones first."""
+    tall_first = sorted(sheets, key=lambda s: (-size_mm(s.offcut.outline_mm)[1], s.offcut.id))
+    sizes = [(max(width, NARROWEST_MM), height) for width, height in (size_mm(s.offcut.outline_mm) for s in tall_first)]
+    area = sum((width + GAP_MM) * (height + WORDS_MM) for width, height in sizes)
+    across = max([math.sqrt(area) * 1.2, 4 * NARROWEST_MM, *(width for width, _ in sizes)])
+    places = list(_places(sizes, across))
+    deep = max((height + WORDS_MM - y for (_, height), (_, y) in zip(sizes, places, strict=True)), default=100.0)
+    paper = Canvas((0.0, -deep, across, 0.0), width=24.0 + across * UNITS_PER_MM, deepest=math.inf)
+    for sheet, (x, y) in zip(tall_first, places, strict=True):
+        _sheet(paper, sheet, x, y)
+    return paper.finish(f"The rack: {len(sheets)} sheets", LEGEND)
+
+
+def _places(sizes: Sequence[Point], across: float) -> Iterator[Point]:
+    """Upper left corners, y downwards negative; a row is as deep as its first sheet."""
+    x = y = deep = 0.0
+    for width, height in sizes:
+        if x > 0 and x + width > across:
+            x, y = 0.0, y - deep
+            deep = 0.0
+        deep = max(deep, height + WORDS_MM)
+        yield x, y
+        x += width + GAP_MM
+
+
+def _sheet(paper: Canvas, sheet: Sheet, x: float, y: float) -> None:
+    offcut = sheet.offcut
+    width, height = size_mm(offcut.outline_mm)
+    shape = affinity.translate(Polygon(offcut.outline_mm, offcut.holes_mm), x, y - height)
+    paper.shape(shape, look.EDGE, look.NOW_FILL if sheet.plan is None else look.SHADE)
+    if sheet.plan is not None:
+        paper.hatch(shape)
+    left, below = paper.at(x, y - height)
+    lines = [
+        plain(offcut.id, 16),
+        f"{plain(offcut.colour, 16)} {mm(offcut.thickness_mm)}",
+        f"{mm(width)} × {mm(height)}",
+    ]
+    for n, line in enumerate(lines):
+        paper.words(left, below + 10.0 + 9.0 * n, line, 8.0, "start", bold=n == 0)
