@@ -11,7 +11,7 @@ from itertools import groupby
 
 from cli.documents.pdf import write_pdf
 from cli.documents.rows import Column, Table
-from cli.documents.steps import Step
+from cli.documents.step import Step
 from cli.documents.words import count, plain, size
 from inventory.ledger import Sheet
 from inventory.measures import size_mm
