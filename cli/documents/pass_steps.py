@@ -70,7 +70,7 @@ def pass_step(plan: Plan, sheet: PlannedSheet, run: Pass) -> Step:
         kind=f"Sheet {name} · blank {blank} · pass {run.order} of {_last(sheet, run)}",
         title=f"Pass {run.order}: {_what(plan, run)}",
         lead=_lying(plan.machine, run, shape.bounds),
-        todo=tuple(_todo(plan, sheet, run, checks, shape.bounds)),
+        todo=tuple(_todo(plan, sheet, run, cuts[run.order], checks, shape.bounds)),
         figures=(pictures.pass_picture(plan, sheet, run, cuts, checks),),
         tables=tuple(table for table in tables if table),
         notes=(*_order(plan, run, cuts[run.order]), KERF, words.axis_words(plan.machine)),
@@ -115,18 +115,28 @@ def _lying(machine: Machine, run: Pass, bounds: Rect) -> str:
     )
 
 
-def _todo(plan: Plan, sheet: PlannedSheet, run: Pass, checks: Sequence[Point], bounds: Rect) -> Iterator[str]:
+def _todo(
+    plan: Plan, sheet: PlannedSheet, run: Pass, cuts: Sequence[Cut], checks: Sequence[Point], bounds: Rect
+) -> Iterator[str]:
     yield "The blank lies flat, face up, as pictured; the letters are right."
     for side, by in (("front", -bounds[1]), ("back", bounds[3] - plan.machine.table_mm[1])):
         if by > 1.0:
             yield f"{mm(by)} mm hang out at the {side}: supported level with the table."
     yield from _lining_up(run, checks)
-    yield f"Load {plain(run.file, 80)}."
+    yield f"Load {plain(run.file, 80)}. Its layers {_layers(run, cuts)} are run, in this order; its NOTE layers never."
     yield "Run the frame with the beam off: it stays on the sheet, as in the picture."
     yield "Focus, feed and power set as in the table; a test cut in waste."
-    marks_here = any(mark.cut_here for mark in run.lineup)
-    yield "Cut the line-up marks first, then the pieces in order." if marks_here else "Cut, in order."
+    yield "Cut."
     yield from _afterwards(plan, sheet, run)
+
+
+def _layers(run: Pass, cuts: Sequence[Cut]) -> str:
+    used = {
+        "LINEUP": any(mark.cut_here for mark in run.lineup),
+        "MARK": any(cut.kind == "mark" for cut in cuts),
+        "CUT": any(cut.kind != "mark" for cut in cuts),
+    }
+    return listed([layer for layer, there in used.items() if there])
 
 
 def _lining_up(run: Pass, checks: Sequence[Point]) -> Iterator[str]:

@@ -35,7 +35,9 @@ class RunTime:
 
 def run_time(machine: Machine, figure: CuttingFigure, run: Pass, cuts: Sequence[Cut]) -> RunTime:
     lineup = [arm for mark in run.lineup if mark.cut_here for arm in cross(mark.sheet_mm)]
-    lines = [(stretch, False) for stretch in lineup] + [(cut.stretch, cut.kind == "mark") for cut in cuts]
+    lines = [(stretch, False) for stretch in lineup]
+    # The drawing runs all marks before any cut.
+    lines += sorted(((cut.stretch, cut.kind == "mark") for cut in cuts), key=lambda line: not line[1])
     cut_mm = marked_mm = rapid_mm = 0.0
     head = (0.0, 0.0)
     for stretch, marked in lines:

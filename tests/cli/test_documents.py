@@ -2,7 +2,9 @@
 
 import csv
 import html.parser
+import itertools
 import math
+import re
 import xml.etree.ElementTree as ET
 from decimal import Decimal
 from pathlib import Path
@@ -10,8 +12,10 @@ from pathlib import Path
 import openpyxl
 import pypdfium2
 import pytest
+from PIL import Image
 
-from cli.documents import picture_of_sheet, rows, states, steps, words
+from cli.documents import canvas as look
+from cli.documents import picture_of_sheet, rows, states, steps, words, write_pictures
 from nesting import curves
 from tests.cli.sample_plan import WORKSHOP, hostile_plan, sample_plan, write
 
@@ -39,11 +43,13 @@ class Page(html.parser.HTMLParser):
     def __init__(self, path: Path) -> None:
         super().__init__()
         self.tags: list[str] = []
+        self.attributes: dict[str, list[dict[str, str]]] = {}
         self.words: list[str] = []
         self.feed(path.read_text(encoding="utf-8"))
 
     def handle_starttag(self, tag, attrs):
         self.tags.append(tag)
+        self.attributes.setdefault(tag, []).append({name: value or "" for name, value in attrs})
         assert not any(name.startswith("on") for name, _ in attrs), f"<{tag}> runs a script by itself"
         assert not any(name in {"src", "srcset"} for name, _ in attrs), f"<{tag}> loads something"
 
@@ -181,6 +187,48 @@ def test_pictures_are_well_formed_and_bear_a_scale():
         root = ET.fromstring(picture_of_sheet(plan, sheet))
         texts = [element.text for element in root.iter("{http://www.w3.org/2000/svg}text")]
         assert "200 mm" in texts
+
+
+def test_every_sheet_is_drawn_as_svg_and_png(tmp_path):
+    write_pictures(sample_plan(), tmp_path)
+    assert {path.name for path in tmp_path.iterdir()} == {
+        f"{n}.{e}" for n in ("S1", "S2", "all-sheets") for e in ("svg", "png")
+    }
+    with Image.open(tmp_path / "S1.png") as image:
+        colours = image.convert("RGB").getcolors(maxcolors=1 << 24)
+    assert colours
+    assert len(colours) > 10, "a picture, not an empty page"
+
+
+@pytest.mark.parametrize("name", ["folder", "hostile"])
+def test_the_page_can_be_read_aloud(name, request):
+    """Language, labels, headings in order, ids used once: what an accessibility checker calls serious."""
+    page = Page(request.getfixturevalue(name) / "workpack.html")
+    levels = [int(tag[1]) for tag in page.tags if re.fullmatch(r"h[1-6]", tag)]
+    assert levels[0] == 1 and levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
+    assert page.attributes["html"][0]["lang"] == "en"
+    ids = [attrs["id"] for found in page.attributes.values() for attrs in found if "id" in attrs]
+    assert len(ids) == len(set(ids))
+    assert all(attrs["role"] == "img" and attrs["aria-label"] for attrs in page.attributes["svg"])
+    assert all(attrs["scope"] == "col" for attrs in page.attributes["th"])
+    assert page.tags.count("label") == page.tags.count("input")
+    linked = [attrs["href"] for attrs in page.attributes["a"]]
+    assert all(href.removeprefix("#") in ids for href in linked)
+
+
+@pytest.mark.parametrize(
+    ("text", "ground"), [(look.INK, "#ffffff"), ("#566066", "#ffffff"), ("#7a3308", "#f6f3ec"), (look.NOW, "#ffffff")]
+)
+def test_words_stand_out_from_their_ground(text, ground):
+    # WCAG 2.1, 1.4.3: a contrast of at least 4.5 to 1; formula of relative luminance as given there.
+    def luminance(colour: str) -> float:
+        parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        r, g, b = (p / 12.92 if p <= 0.03928 else ((p + 0.055) / 1.055) ** 2.4 for p in parts)
+        return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+    lighter, darker = luminance(ground), luminance(text)
+    assert (lighter + 0.05) / (darker + 0.05) >= 4.5
 
 
 def test_mass_of_a_sheet_is_area_times_thickness_times_density():
