@@ -1,0 +1,45 @@
+"""The true-shape nesting engine: lay outlines with holes on any ground, as densely as can be found.
+
+Three questions: `fit` (does the whole set fit?), `fill` (the most valuable subset that fits), `strip` (the shortest
+strip that holds all). Every layout returned has passed an exact check. Rooms, from the data to the answer: `terms`
+(what is asked and answered), `outlines` and `grounds` (shapes and sheets for the kernels), `kernels` (evaluation and
+moves, compiled), `search` (one layout under way), `fit`, `fill`, `strip` (outer loops), `checks` (the exact check).
+"""
+
+from nesting.layout.fill import fill
+from nesting.layout.fit import fit
+from nesting.layout.strip import strip
+from nesting.layout.terms import (
+    QUIET,
+    TOLERANCE_MM,
+    Effort,
+    Ground,
+    Layout,
+    Quiet,
+    Shape,
+    Spot,
+    Stop,
+    Watch,
+    after_evaluations,
+    after_rounds,
+    first_of,
+)
+
+__all__ = [
+    "QUIET",
+    "TOLERANCE_MM",
+    "Effort",
+    "Ground",
+    "Layout",
+    "Quiet",
+    "Shape",
+    "Spot",
+    "Stop",
+    "Watch",
+    "after_evaluations",
+    "after_rounds",
+    "fill",
+    "first_of",
+    "fit",
+    "strip",
+]

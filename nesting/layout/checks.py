@@ -1,0 +1,82 @@
+"""The exact check: no layout leaves the engine unless it passes. True outlines, shapely, no engine arrays.
+
+In: shapes, spots, grounds (mm). Out: what is wrong, in words; nothing wrong, an empty list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import shapely
+from shapely.geometry import Polygon
+
+from nesting.layout.outlines import laid
+from nesting.layout.terms import TOLERANCE_MM, Ground, Shape, Spot
+
+
+def broken(
+    shapes: Mapping[str, Shape], spots: Sequence[Spot], grounds: Sequence[Ground], gap_mm: float, margin_mm: float
+) -> list[str]:
+    """Every rule that the spots break: turns, mirroring, gap, margin, reaches, pinned pieces."""
+    found = [f"{spot.id}: turn or mirroring not allowed" for spot in spots if not _turn_allowed(shapes[spot.id], spot)]
+    if len({spot.id for spot in spots}) != len(spots):
+        found.append("a shape lies twice")
+    for number, ground in enumerate(grounds):
+        here = [spot for spot in spots if spot.ground == number]
+        outlines = [laid(shapes[spot.id].polygon, spot) for spot in here]
+        found += _off_ground(here, outlines, ground, margin_mm)
+        found += _out_of_reach(shapes, here, outlines, ground)
+        found += _too_close(here, outlines, ground.pinned, gap_mm)
+    return found
+
+
+def _turn_allowed(shape: Shape, spot: Spot) -> bool:
+    if spot.mirrored and not shape.mirror:
+        return False
+    return shape.turns_deg is None or any(
+        abs((spot.turn_deg - turn + 180.0) % 360.0 - 180.0) < 1e-7 for turn in shape.turns_deg
+    )
+
+
+def _off_ground(spots: Sequence[Spot], outlines: Sequence[Polygon], ground: Ground, margin_mm: float) -> list[str]:
+    if not spots:
+        return []
+    around = ground.polygon.buffer(TOLERANCE_MM)
+    shapely.prepare(around)
+    edge = ground.polygon.boundary
+    inside = shapely.covers(around, outlines)
+    # Within the tolerance of the edge a shape may stand over it; only a real margin is measured to the edge.
+    near = shapely.distance(edge, outlines) < margin_mm - TOLERANCE_MM
+    return [
+        f"{s.id}: off the sheet or within its margin" for s, i, n in zip(spots, inside, near, strict=True) if not i or n
+    ]
+
+
+def _out_of_reach(
+    shapes: Mapping[str, Shape], spots: Sequence[Spot], outlines: Sequence[Polygon], ground: Ground
+) -> list[str]:
+    if not ground.reaches:
+        return []
+    reaches = [reach.buffer(TOLERANCE_MM, join_style="mitre") for reach in ground.reaches]
+    return [
+        f"{spot.id}: in no reach"
+        for spot, outline in zip(spots, outlines, strict=True)
+        if (shapes[spot.id].reach_charge is None or not spot.across) and not any(r.covers(outline) for r in reaches)
+    ]
+
+
+def _too_close(
+    spots: Sequence[Spot], outlines: Sequence[Polygon], pinned: Sequence[Polygon], gap_mm: float
+) -> list[str]:
+    """Pairs nearer than the gap; pinned pieces are not held against each other."""
+    names = [spot.id for spot in spots] + [f"pinned {k}" for k in range(len(pinned))]
+    # Without a gap, touching is allowed: outlines a hair smaller must be apart.
+    hair = TOLERANCE_MM if gap_mm == 0 else 0.0
+    bodies = [p.buffer(-hair, join_style="mitre") if hair else p for p in (*outlines, *pinned)]
+    least = max(0.0, gap_mm - TOLERANCE_MM)
+    left, right = shapely.STRtree(bodies).query(bodies, predicate="dwithin", distance=least)
+    return [
+        f"{names[i]} and {names[j]}: too close"
+        for i, j in sorted(zip(left.tolist(), right.tolist(), strict=True))
+        if i < j and i < len(spots) and not (least > 0 and bodies[i].distance(bodies[j]) >= least)
+    ]

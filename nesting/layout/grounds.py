@@ -1,0 +1,137 @@
+"""Grounds for the engine: one region for every place a shape may lie in, with margin, reaches and pinned pieces.
+
+In: Grounds (mm, sheet frame). Out: `Regions` for the kernels. Several grounds lie side by side in one frame. A region
+is a box, or rings with a raster of signed distances, so that outlines, holes and defects need no special case.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import MultiPolygon, Polygon, box
+
+from nesting.layout import kernels
+from nesting.layout.outlines import HAIR_MM, MITRE, edges_of, offset
+from nesting.layout.terms import Ground
+
+CELLS = (32, 160)
+"""Fewest and most raster cells along the longer side."""
+ASIDE = 1.5
+"""Distance between grounds laid side by side, as a share of their width."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a grown outline may lie: `area` (mm, the ground's own frame), of which ground, across reaches or not."""
+
+    area: Polygon | MultiPolygon
+    ground: int
+    across: bool
+    aside: tuple[float, float]
+
+
+def usable(ground: Ground, half_gap: float, margin_mm: float) -> Polygon | MultiPolygon:
+    """Where outlines grown by half the gap may lie so that the true ones keep the margin and the gap to the pinned."""
+    area = _moved_in(ground.polygon, margin_mm - half_gap)
+    if not ground.pinned:
+        return area
+    barred = shapely.union_all([offset(p, half_gap - HAIR_MM) for p in ground.pinned])
+    return _areas(area.difference(barred))
+
+
+def _moved_in(polygon: Polygon, distance: float) -> Polygon | MultiPolygon:
+    if distance == 0.0:
+        return polygon
+    if distance > 0.0:
+        return _areas(polygon.buffer(-distance, join_style="mitre", mitre_limit=MITRE))
+    # A margin under half the gap: edges move out, unless that would close a slot or a hole; then the edge stays.
+    grown = polygon.buffer(-distance, join_style="mitre", mitre_limit=5.0)
+    back = grown.buffer(distance, join_style="mitre", mitre_limit=5.0)
+    same = back.symmetric_difference(polygon).area < 1e-6 * polygon.area
+    return _areas(grown) if same else polygon
+
+
+def _areas(geometry: shapely.Geometry) -> Polygon | MultiPolygon:
+    parts = [part for part in shapely.get_parts(geometry).tolist() if isinstance(part, Polygon) and part.area > 0]
+    return parts[0] if len(parts) == 1 else MultiPolygon(parts)
+
+
+def places(grounds: Sequence[Ground], half_gap: float, margin_mm: float, *, across: bool) -> list[Place]:
+    """All places, ground after ground: its reaches, then (if any shape may lie across them) the whole of it."""
+    found: list[Place] = []
+    x = 0.0
+    for number, ground in enumerate(grounds):
+        area = usable(ground, half_gap, margin_mm)
+        x0, y0, x1, _ = ground.polygon.bounds
+        aside = (x - x0, -y0) if number else (0.0, 0.0)
+        x = (x if number else x0) + ASIDE * (x1 - x0)
+        for reach in ground.reaches:
+            grown = reach.buffer(half_gap, join_style="mitre")
+            found.append(Place(_areas(area.intersection(grown)), number, False, aside))
+        if not ground.reaches or across:
+            found.append(Place(area, number, bool(ground.reaches), aside))
+    return [place for place in found if not place.area.is_empty]
+
+
+def regions(places: Sequence[Place], scale: float) -> kernels.Regions:
+    """The places as arrays in the engine's scale."""
+    areas = [shapely.affinity.translate(place.area, *place.aside) for place in places]
+    parts = [_Region.of(area, scale) for area in areas]
+    edges = np.vstack([part.edges for part in parts])
+    start = _starts([len(part.edges) for part in parts])
+    grids = np.array([part.grid for part in parts])
+    return kernels.Regions(
+        box=np.array([part.box for part in parts]),
+        plain=np.array([part.plain for part in parts], np.uint8),
+        ax=edges[:, 0].copy(),
+        ay=edges[:, 1].copy(),
+        bx=edges[:, 2].copy(),
+        by=edges[:, 3].copy(),
+        start=start,
+        ring=np.concatenate([np.array(part.rings) + s for part, s in zip(parts, start[:-1], strict=True)]),
+        ring_start=_starts([len(part.rings) for part in parts]),
+        field=np.concatenate([part.field for part in parts]),
+        field_start=_starts([len(part.field) for part in parts])[:-1],
+        nx=np.array([part.nx for part in parts]),
+        ny=np.array([part.ny for part in parts]),
+        x0=grids[:, 0].copy(),
+        y0=grids[:, 1].copy(),
+        cell=grids[:, 2].copy(),
+    )
+
+
+def _starts(counts: Sequence[int]) -> NDArray[np.int64]:
+    return np.concatenate(([0], np.cumsum(counts))).astype(np.int64)
+
+
+@dataclass(frozen=True, slots=True)
+class _Region:
+    box: tuple[float, float, float, float]
+    plain: bool
+    edges: NDArray[np.float64]
+    rings: list[int]
+    field: NDArray[np.float32]
+    nx: int
+    ny: int
+    grid: tuple[float, float, float]
+
+    @staticmethod
+    def of(area: Polygon | MultiPolygon, scale: float) -> _Region:
+        x0, y0, x1, y1 = (v / scale for v in area.bounds)
+        edges, rings = edges_of(area)
+        edges = edges / scale
+        # area == area of its bounds: a plain box
+        if abs(box(*area.bounds).area - area.area) <= 1e-9 * area.area:
+            return _Region((x0, y0, x1, y1), True, edges, rings, np.zeros(4, np.float32), 2, 2, (x0, y0, 1.0))
+        count = min(CELLS[1], max(CELLS[0], int(4 * max(x1 - x0, y1 - y0))))
+        cell = max(x1 - x0, y1 - y0) / count
+        nx, ny = int((x1 - x0) / cell) + 6, int((y1 - y0) / cell) + 6
+        grid = (x0 - 2 * cell, y0 - 2 * cell, cell)
+        field = np.empty(nx * ny, np.float32)
+        columns = [np.ascontiguousarray(edges[:, c]) for c in range(4)]
+        kernels.raster(*columns, 0, len(edges), np.array(grid), nx, ny, field)
+        return _Region((x0, y0, x1, y1), False, edges, rings, field, nx, ny, grid)

@@ -1,0 +1,832 @@
+"""Compiled kernels: how much pieces overlap, and where a piece had better lie.
+
+In and out: arrays and scalars in the engine's frame (lengths scaled so that a mean piece has area 1), grouped in the
+named tuples below. No objects, no exceptions. Every kernel releases the GIL; randomness comes from `state.rng`.
+
+Method: a pair's overlap is measured with inscribed circles (float32, a fixed number per piece, no branches), and,
+only where no two circles meet, decided by the crossing of the true edges. A piece moves to the best of sampled
+positions under weighted overlap, refined by coordinate descent; weights of pairs that stay in conflict grow (guided
+local search).
+Egeblad, Nielsen, Odgaard (2007), EJOR 183, 1249-1266; Imamichi, Yagiura, Nagamochi (2009), Discrete Optimization 6,
+345-361; Umetani, Murakami (2022), EJOR 300, 1009-1026; Gardeyn, Vanden Berghe, Wauters (2025), arXiv:2509.13329.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+CIRCLES = 8
+LANES = CIRCLES * CIRCLES
+NOOKS = 4
+KEPT = 3
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+
+I64 = NDArray[np.int64]
+U8 = NDArray[np.uint8]
+U64 = NDArray[np.uint64]
+
+f4 = np.float32
+ZERO = f4(0.0)
+ONE = f4(1.0)
+FAR = 1e30
+EVALUATIONS, MOVES, ROUNDS = 0, 1, 2
+LEAST, MARK, IDLE = 0, 1, 2
+
+
+class Rows(NamedTuple):
+    """Outlines, one row per shape and orientation, about the shape's reference point."""
+
+    each: F32  # (rows, 3, LANES) x, y, radius of CIRCLES inscribed circles, largest first, every one CIRCLES times
+    tile: F32  # (rows, 3, LANES) the same, the whole list CIRCLES times: each[i] against tile[j] meets all pairs
+    ax: F64
+    ay: F64
+    bx: F64
+    by: F64  # (rows, edges) from a to b, the outer ring first
+    edges: I64  # edges in use
+    box: F64  # (rows, 8) least x, y, greatest x, y, least x + y, x - y, greatest x + y, x - y
+    size: F32  # fourth root of the hull's area
+    soft: F32  # depth under which an overlap fades out instead of vanishing
+    nook: F64  # (rows, NOOKS, 3) largest circle in each hole of the shape: x, y, radius (0: none)
+
+
+class Pieces(NamedTuple):
+    """What is to be laid. A piece with fixed turns has `turns` rows from `first`; a free one has `turns` base rows
+    (as drawn, mirrored) and a slot row of its own, rewritten whenever it turns."""
+
+    first: I64
+    turns: I64
+    slot: I64  # -1: fixed turns
+    allowed: U8  # (pieces, regions)
+
+
+class Regions(NamedTuple):
+    """Where pieces may lie: boxes, or rings with a signed-distance raster (positive inside) over a padded box."""
+
+    box: F64  # (regions, 4)
+    plain: U8  # 1: the box is all there is
+    ax: F64
+    ay: F64
+    bx: F64
+    by: F64
+    start: I64  # (regions + 1) edges of a region
+    ring: I64  # edges that start a ring
+    ring_start: I64
+    field: F32
+    field_start: I64
+    nx: I64
+    ny: I64
+    x0: F64
+    y0: F64
+    cell: F64
+
+
+class State(NamedTuple):
+    """A layout under way. A piece that takes no part has an empty box."""
+
+    x: F64
+    y: F64
+    angle: F64
+    base: I64  # base row of a free piece
+    row: I64
+    region: I64
+    box: F64
+    live: U8
+    loss: F32  # (pieces, pieces)
+    out: F32
+    weight: F32
+    weight_out: F32
+    rng: U64
+    work: I64  # evaluations, moves, rounds so far
+    run: F64  # a separation under way: least loss, the loss that a gain is measured from, rounds without gain
+    lane: F32  # (2, LANES) scratch
+    near: I64  # scratch: edge numbers
+    order: I64
+    best: F64  # (KEPT + 1, 6) loss, x, y, row or base, angle, region
+
+
+def _jit(function):  # type: ignore[no-untyped-def]
+    return njit(cache=True, nogil=True, error_model="numpy")(function)
+
+
+# ── randomness ───────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@_jit
+def uniform(rng: U64) -> float:
+    """[0, 1): splitmix64, Steele, Lea, Flood (2014), doi 10.1145/2660193.2660195."""
+    rng[0] += np.uint64(0x9E3779B97F4A7C15)
+    z = rng[0]
+    z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    z = z ^ (z >> np.uint64(31))
+    return float(z >> np.uint64(11)) * 1.1102230246251565e-16
+
+
+@_jit
+def below(rng: U64, n: int) -> int:
+    """0 .. n - 1."""
+    return int(uniform(rng) * n)
+
+
+# ── surrogates ───────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@_jit
+def depth(ax: F64, ay: F64, bx: F64, by: F64, start: int, stop: int, x: float, y: float) -> float:
+    """Signed distance of a point to rings of edges start..stop, positive inside (even-odd)."""
+    least = FAR
+    inside = False
+    for e in range(start, stop):
+        ux, uy = bx[e] - ax[e], by[e] - ay[e]
+        vx, vy = x - ax[e], y - ay[e]
+        length = ux * ux + uy * uy
+        t = (ux * vx + uy * vy) / length if length > 0.0 else 0.0
+        t = min(1.0, max(0.0, t))
+        dx, dy = vx - t * ux, vy - t * uy
+        d = dx * dx + dy * dy
+        least = d if d < least else least
+        if (ay[e] > y) != (by[e] > y) and vx < ux * vy / uy:
+            inside = not inside
+    return math.sqrt(least) if inside else -math.sqrt(least)
+
+
+@_jit
+def raster(ax: F64, ay: F64, bx: F64, by: F64, start: int, stop: int, grid: F64, nx: int, ny: int, out: F32) -> None:
+    """Signed distances at the nodes of a grid (x0, y0, cell), row by row, into out (nx * ny)."""
+    for j in range(ny):
+        for i in range(nx):
+            out[j * nx + i] = depth(ax, ay, bx, by, start, stop, grid[0] + i * grid[2], grid[1] + j * grid[2])
+
+
+@_jit
+def _clearance(ax: F64, ay: F64, bx: F64, by: F64, n: int, x: float, y: float, circles: F64, done: int) -> float:
+    d = depth(ax, ay, bx, by, 0, n, x, y)
+    for c in range(done):
+        gap = math.sqrt((x - circles[c, 0]) ** 2 + (y - circles[c, 1]) ** 2) - circles[c, 2]
+        d = gap if gap < d else d
+    return d
+
+
+@_jit
+def inscribed(ax: F64, ay: F64, bx: F64, by: F64, box: F64, circles: F64) -> None:
+    """Largest circle inside the rings, then the largest beside those before, into circles (CIRCLES, 3)."""
+    n, fine = len(ax), 24
+    w, h = box[2] - box[0], box[3] - box[1]
+    for c in range(len(circles)):
+        best, px, py = 0.0, 0.0, 0.0
+        for j in range(fine):
+            for i in range(fine):
+                x, y = box[0] + (i + 0.5) * w / fine, box[1] + (j + 0.5) * h / fine
+                d = _clearance(ax, ay, bx, by, n, x, y, circles, c)
+                if d > best:
+                    best, px, py = d, x, y
+        if best <= 0.0:
+            circles[c] = circles[0]
+            circles[c, 2] = 0.0
+            continue
+        step = max(w, h) / fine
+        while step > 1e-3 * best:
+            moved = False
+            for k in range(8):
+                x, y = px + step * math.cos(k * math.pi / 4), py + step * math.sin(k * math.pi / 4)
+                d = _clearance(ax, ay, bx, by, n, x, y, circles, c)
+                if d > best:
+                    best, px, py, moved = d, x, y, True
+            if not moved:
+                step *= 0.5
+        circles[c, 0], circles[c, 1], circles[c, 2] = px, py, best
+
+
+@_jit
+def turn_row(rows: Rows, source: int, target: int, angle: float) -> None:
+    """Row `target` becomes row `source` turned by `angle` (radians)."""
+    c, s = math.cos(angle), math.sin(angle)
+    fc, fs = f4(c), f4(s)
+    for k in range(LANES):
+        x, y = rows.each[source, 0, k], rows.each[source, 1, k]
+        rows.each[target, 0, k], rows.each[target, 1, k] = fc * x - fs * y, fs * x + fc * y
+        rows.each[target, 2, k] = rows.each[source, 2, k]
+        x, y = rows.tile[source, 0, k], rows.tile[source, 1, k]
+        rows.tile[target, 0, k], rows.tile[target, 1, k] = fc * x - fs * y, fs * x + fc * y
+        rows.tile[target, 2, k] = rows.tile[source, 2, k]
+    for k in range(NOOKS):
+        x, y = rows.nook[source, k, 0], rows.nook[source, k, 1]
+        rows.nook[target, k, 0], rows.nook[target, k, 1] = c * x - s * y, s * x + c * y
+        rows.nook[target, k, 2] = rows.nook[source, k, 2]
+    n = rows.edges[source]
+    rows.edges[target] = n
+    rows.size[target], rows.soft[target] = rows.size[source], rows.soft[source]
+    b = rows.box[target]
+    b[0], b[1], b[4], b[5] = FAR, FAR, FAR, FAR
+    b[2], b[3], b[6], b[7] = -FAR, -FAR, -FAR, -FAR
+    for e in range(n):
+        x, y = rows.ax[source, e], rows.ay[source, e]
+        x, y = c * x - s * y, s * x + c * y
+        rows.ax[target, e], rows.ay[target, e] = x, y
+        b[0], b[1], b[4], b[5] = min(b[0], x), min(b[1], y), min(b[4], x + y), min(b[5], x - y)
+        b[2], b[3], b[6], b[7] = max(b[2], x), max(b[3], y), max(b[6], x + y), max(b[7], x - y)
+        x, y = rows.bx[source, e], rows.by[source, e]
+        rows.bx[target, e], rows.by[target, e] = c * x - s * y, s * x + c * y
+
+
+# ── evaluation ───────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@_jit
+def _inside_row(rows: Rows, r: int, x: float, y: float) -> bool:
+    inside = False
+    for e in range(rows.edges[r]):
+        ay, by = rows.ay[r, e], rows.by[r, e]
+        if (ay > y) != (by > y):
+            ax = rows.ax[r, e]
+            if x - ax < (rows.bx[r, e] - ax) * (y - ay) / (by - ay):
+                inside = not inside
+    return inside
+
+
+@_jit
+def _meet(ax: float, ay: float, bx: float, by: float, cx: float, cy: float, dx: float, dy: float) -> bool:
+    """Whether two closed segments share a point; touching counts, since outlines are laid a hair smaller than true."""
+    if max(ax, bx) < min(cx, dx) or max(cx, dx) < min(ax, bx) or max(ay, by) < min(cy, dy) or max(cy, dy) < min(ay, by):
+        return False
+    ux, uy, vx, vy = bx - ax, by - ay, dx - cx, dy - cy
+    if (ux * (cy - ay) - uy * (cx - ax)) * (ux * (dy - ay) - uy * (dx - ax)) > 0.0:
+        return False
+    return (vx * (ay - cy) - vy * (ax - cx)) * (vx * (by - cy) - vy * (bx - cx)) <= 0.0
+
+
+@_jit
+def _rows_cross(rows: Rows, i: int, j: int, dx: float, dy: float, near: I64) -> bool:
+    """Whether edges of row i, shifted by (dx, dy), meet edges of row j: only those in the common box are tried."""
+    x0, y0 = max(rows.box[i, 0] + dx, rows.box[j, 0]), max(rows.box[i, 1] + dy, rows.box[j, 1])
+    x1, y1 = min(rows.box[i, 2] + dx, rows.box[j, 2]), min(rows.box[i, 3] + dy, rows.box[j, 3])
+    m = 0
+    for e in range(rows.edges[j]):
+        ax, bx, ay, by = rows.ax[j, e], rows.bx[j, e], rows.ay[j, e], rows.by[j, e]
+        near[m] = e
+        off = (ax < x0) & (bx < x0) | (ax > x1) & (bx > x1) | (ay < y0) & (by < y0) | (ay > y1) & (by > y1)
+        m += 0 if off else 1
+    if m == 0:
+        return False
+    for e in range(rows.edges[i]):
+        ax, bx, ay, by = rows.ax[i, e] + dx, rows.bx[i, e] + dx, rows.ay[i, e] + dy, rows.by[i, e] + dy
+        off = (ax < x0) & (bx < x0) | (ax > x1) & (bx > x1) | (ay < y0) & (by < y0) | (ay > y1) & (by > y1)
+        if off:
+            continue
+        for k in range(m):
+            f = near[k]
+            if _meet(ax, ay, bx, by, rows.ax[j, f], rows.ay[j, f], rows.bx[j, f], rows.by[j, f]):
+                return True
+    return False
+
+
+@_jit
+def _rows_overlap(rows: Rows, i: int, j: int, dx: float, dy: float, near: I64) -> bool:
+    if _rows_cross(rows, i, j, dx, dy, near):
+        return True
+    # Nothing crosses: one lies in the other or they are apart; a vertex of each outer ring tells.
+    x, y = rows.ax[i, 0] + dx, rows.ay[i, 0] + dy
+    b = rows.box[j]
+    if b[0] <= x <= b[2] and b[1] <= y <= b[3] and _inside_row(rows, j, x, y):
+        return True
+    x, y = rows.ax[j, 0] - dx, rows.ay[j, 0] - dy
+    b = rows.box[i]
+    return b[0] <= x <= b[2] and b[1] <= y <= b[3] and _inside_row(rows, i, x, y)
+
+
+@_jit
+def pair_loss(rows: Rows, i: int, j: int, dx: float, dy: float, near: I64, lane: F32) -> float:
+    """How much row i, shifted by (dx, dy), overlaps row j: a length, 0 if and only if they do not overlap."""
+    soft = max(rows.soft[i], rows.soft[j])
+    square, twice = soft * soft, soft + soft
+    fx, fy = f4(dx), f4(dy)
+    for k in range(LANES):
+        ux = rows.each[i, 0, k] + fx - rows.tile[j, 0, k]
+        uy = rows.each[i, 1, k] + fy - rows.tile[j, 1, k]
+        r, s = rows.each[i, 2, k], rows.tile[j, 2, k]
+        p = r + s - np.sqrt(ux * ux + uy * uy)
+        v = p if p > soft else square / (twice - p)
+        lane[0, k] = p
+        lane[1, k] = v * (r if r < s else s)
+    total, deepest = ZERO, -ONE
+    for k in range(16):
+        total += (lane[1, k] + lane[1, k + 16]) + (lane[1, k + 32] + lane[1, k + 48])
+        p = lane[0, k] if lane[0, k] > lane[0, k + 16] else lane[0, k + 16]
+        q = lane[0, k + 32] if lane[0, k + 32] > lane[0, k + 48] else lane[0, k + 48]
+        p = p if p > q else q
+        deepest = p if p > deepest else deepest
+    if deepest <= ZERO and not _rows_overlap(rows, i, j, dx, dy, near):
+        return 0.0
+    return math.sqrt(total + square) * rows.size[i] * rows.size[j]
+
+
+@_jit
+def _field(regions: Regions, k: int, x: float, y: float) -> float:
+    """Signed distance in region k by bilinear interpolation; the raster is padded, so every piece's circle is on it."""
+    nx, ny = regions.nx[k], regions.ny[k]
+    u = (x - regions.x0[k]) / regions.cell[k]
+    v = (y - regions.y0[k]) / regions.cell[k]
+    i, j = min(nx - 2, max(0, int(u))), min(ny - 2, max(0, int(v)))
+    u, v = u - i, v - j
+    at = regions.field_start[k] + j * nx + i
+    low = (1.0 - u) * regions.field[at] + u * regions.field[at + 1]
+    high = (1.0 - u) * regions.field[at + nx] + u * regions.field[at + nx + 1]
+    return (1.0 - v) * low + v * high
+
+
+@_jit
+def _leaves(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float, near: I64) -> bool:
+    """Whether row r at (x, y) is not wholly inside region k; decided by edges and a vertex of every ring."""
+    b = rows.box[r]
+    x0, y0, x1, y1 = b[0] + x, b[1] + y, b[2] + x, b[3] + y
+    for e in range(regions.start[k], regions.start[k + 1]):
+        ax, ay, bx, by = regions.ax[e], regions.ay[e], regions.bx[e], regions.by[e]
+        if (ax < x0) & (bx < x0) | (ax > x1) & (bx > x1) | (ay < y0) & (by < y0) | (ay > y1) & (by > y1):
+            continue
+        for f in range(rows.edges[r]):
+            if _meet(rows.ax[r, f] + x, rows.ay[r, f] + y, rows.bx[r, f] + x, rows.by[r, f] + y, ax, ay, bx, by):
+                return True
+    if (
+        depth(
+            regions.ax,
+            regions.ay,
+            regions.bx,
+            regions.by,
+            regions.start[k],
+            regions.start[k + 1],
+            rows.ax[r, 0] + x,
+            rows.ay[r, 0] + y,
+        )
+        < 0.0
+    ):
+        return True
+    for q in range(regions.ring_start[k], regions.ring_start[k + 1]):
+        px, py = regions.ax[regions.ring[q]], regions.ay[regions.ring[q]]
+        if x0 <= px <= x1 and y0 <= py <= y1 and _inside_row(rows, r, px - x, py - y):
+            return True
+    return False
+
+
+@_jit
+def out_loss(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float, near: I64) -> float:
+    """How far row r at (x, y) leaves region k: a length like `pair_loss`, 0 if and only if it lies wholly inside."""
+    if regions.plain[k]:
+        return 0.0
+    soft, slack = float(rows.soft[r]), 0.75 * regions.cell[k]
+    total, proven = 0.0, False
+    for a in range(CIRCLES):
+        radius = float(rows.tile[r, 2, a])
+        p = radius - _field(regions, k, x + float(rows.tile[r, 0, a]), y + float(rows.tile[r, 1, a]))
+        proven |= p > slack
+        total += (p if p > soft else soft * soft / (2.0 * soft - p)) * radius
+    if not proven and not _leaves(rows, regions, r, k, x, y, near):
+        return 0.0
+    return 2.0 * math.sqrt(total + soft * soft) * float(rows.size[r]) ** 2
+
+
+@_jit
+def assess(
+    rows: Rows, regions: Regions, state: State, i: int, r: int, k: int, x: float, y: float, limit: float
+) -> float:
+    """Weighted loss of piece i as row r at (x, y) in region k; gives up with a value >= limit once it is reached."""
+    state.work[EVALUATIONS] += 1
+    b = rows.box[r]
+    x0, y0, x1, y1 = b[0] + x, b[1] + y, b[2] + x, b[3] + y
+    p0, m0, p1, m1 = b[4] + x + y, b[5] + x - y, b[6] + x + y, b[7] + x - y
+    total = out_loss(rows, regions, r, k, x, y, state.near) * state.weight_out[i]
+    if total >= limit:
+        return total
+    box = state.box
+    for j in range(len(state.x)):
+        if (x0 < box[j, 2]) & (x1 > box[j, 0]) & (y0 < box[j, 3]) & (y1 > box[j, 1]) & (j != i):
+            if (p0 >= box[j, 6]) | (p1 <= box[j, 4]) | (m0 >= box[j, 7]) | (m1 <= box[j, 5]):
+                continue
+            total += state.weight[i, j] * pair_loss(
+                rows, r, state.row[j], x - state.x[j], y - state.y[j], state.near, state.lane
+            )
+            if total >= limit:
+                return total
+    return total
+
+
+@_jit
+def set_box(rows: Rows, state: State, i: int) -> None:
+    b, x, y = rows.box[state.row[i]], state.x[i], state.y[i]
+    box = state.box[i]
+    box[0], box[1], box[2], box[3] = b[0] + x, b[1] + y, b[2] + x, b[3] + y
+    box[4], box[5], box[6], box[7] = b[4] + x + y, b[5] + x - y, b[6] + x + y, b[7] + x - y
+
+
+@_jit
+def take_off(state: State, i: int) -> None:
+    """Piece i takes no part: its box is empty, its losses nil."""
+    state.live[i] = 0
+    box = state.box[i]
+    box[0], box[1], box[4], box[5] = FAR, FAR, FAR, FAR
+    box[2], box[3], box[6], box[7] = -FAR, -FAR, -FAR, -FAR
+    state.out[i] = ZERO
+    for j in range(len(state.x)):
+        state.loss[i, j] = ZERO
+        state.loss[j, i] = ZERO
+
+
+@_jit
+def measure(rows: Rows, regions: Regions, state: State, i: int) -> None:
+    """Losses of piece i with all others, afresh."""
+    r, box = state.row[i], state.box
+    state.out[i] = out_loss(rows, regions, r, state.region[i], state.x[i], state.y[i], state.near)
+    for j in range(len(state.x)):
+        v = ZERO
+        if (
+            (box[i, 0] < box[j, 2]) & (box[i, 2] > box[j, 0]) & (box[i, 1] < box[j, 3]) & (box[i, 3] > box[j, 1])
+        ) and j != i:
+            v = f4(
+                pair_loss(
+                    rows, r, state.row[j], state.x[i] - state.x[j], state.y[i] - state.y[j], state.near, state.lane
+                )
+            )
+        state.loss[i, j] = v
+        state.loss[j, i] = v
+
+
+@_jit
+def measure_all(rows: Rows, pieces: Pieces, regions: Regions, state: State) -> float:
+    """Rebuild everything that follows from positions; returns the total loss."""
+    n = len(state.x)
+    for i in range(n):
+        if state.live[i]:
+            if pieces.slot[i] >= 0:
+                state.row[i] = pieces.slot[i]
+                turn_row(rows, state.base[i], pieces.slot[i], state.angle[i])
+            set_box(rows, state, i)
+        else:
+            take_off(state, i)
+    for i in range(n):
+        if state.live[i]:
+            measure(rows, regions, state, i)
+    return total_loss(state)
+
+
+@_jit
+def total_loss(state: State) -> float:
+    n, total = len(state.x), 0.0
+    for i in range(n):
+        total += state.out[i]
+        for j in range(i):
+            total += state.loss[i, j]
+    return total
+
+
+@_jit
+def piece_loss(state: State, i: int) -> float:
+    """Weighted loss of piece i as it lies."""
+    total = float(state.out[i] * state.weight_out[i])
+    for j in range(len(state.x)):
+        total += state.loss[i, j] * state.weight[i, j]
+    return total
+
+
+# ── where a piece had better lie ─────────────────────────────────────────────────────────────────────────────
+
+
+@_jit
+def _fits(rows: Rows, regions: Regions, r: int, k: int) -> bool:
+    b, g = rows.box[r], regions.box[k]
+    return b[2] - b[0] <= g[2] - g[0] and b[3] - b[1] <= g[3] - g[1]
+
+
+@_jit
+def _clamped(low: float, high: float, v: float) -> float:
+    return low if v < low else (high if v > high else v)
+
+
+@_jit
+def _clamp_x(rows: Rows, regions: Regions, r: int, k: int, x: float) -> float:
+    return _clamped(regions.box[k, 0] - rows.box[r, 0], regions.box[k, 2] - rows.box[r, 2], x)
+
+
+@_jit
+def _clamp_y(rows: Rows, regions: Regions, r: int, k: int, y: float) -> float:
+    return _clamped(regions.box[k, 1] - rows.box[r, 1], regions.box[k, 3] - rows.box[r, 3], y)
+
+
+@_jit
+def _keep(best: F64, loss: float, x: float, y: float, form: int, angle: float, region: int) -> None:
+    """Insert a candidate among the KEPT best, sorted by loss."""
+    at = KEPT - 1
+    if loss >= best[at, 0]:
+        return
+    while at > 0 and best[at - 1, 0] > loss:
+        best[at] = best[at - 1]
+        at -= 1
+    best[at, 0], best[at, 1], best[at, 2] = loss, x, y
+    best[at, 3], best[at, 4], best[at, 5] = form, angle, region
+
+
+@_jit
+def _random_region(pieces: Pieces, state: State, i: int) -> int:
+    """One of the regions piece i may lie in."""
+    k = below(state.rng, pieces.allowed.shape[1])
+    while pieces.allowed[i, k] == 0:
+        k = below(state.rng, pieces.allowed.shape[1])
+    return k
+
+
+@_jit
+def _try_turn(rows: Rows, pieces: Pieces, i: int, form: int, angle: float) -> int:
+    """The row that stands for a candidate orientation: a fixed row, or the spare row turned for it."""
+    if pieces.slot[i] < 0:
+        return form
+    spare = len(rows.edges) - 1
+    turn_row(rows, form, spare, angle)
+    return spare
+
+
+@_jit
+def _random_angle(state: State, i: int, near: bool) -> float:
+    if near:
+        return state.angle[i] + 0.2 * (uniform(state.rng) - 0.5)
+    if uniform(state.rng) < 0.6:
+        return below(state.rng, 4) * (math.pi / 2)
+    return uniform(state.rng) * (2 * math.pi)
+
+
+@_jit
+def _sample(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, kind: int) -> None:
+    """Try one position. kind 0: anywhere; 1: near where it lies; 2: a vertex on another's vertex; 3: in a nook."""
+    rng = state.rng
+    k = state.region[i] if kind == 1 and state.region[i] >= 0 else _random_region(pieces, state, i)
+    form = pieces.first[i] + below(rng, pieces.turns[i])
+    angle = 0.0
+    if pieces.slot[i] >= 0:
+        if kind == 1 and uniform(rng) < 0.5:
+            form, angle = state.base[i], _random_angle(state, i, True)
+        else:
+            angle = _random_angle(state, i, False)
+    r = _try_turn(rows, pieces, i, form, angle)
+    if not _fits(rows, regions, r, k):
+        return
+    b, g = rows.box[r], regions.box[k]
+    if kind == 1:
+        w, h = b[2] - b[0], b[3] - b[1]
+        x = state.x[i] + (uniform(rng) - 0.5) * w
+        y = state.y[i] + (uniform(rng) - 0.5) * h
+    elif kind == 0:
+        x = g[0] - b[0] + uniform(rng) * (g[2] - g[0] - b[2] + b[0])
+        y = g[1] - b[1] + uniform(rng) * (g[3] - g[1] - b[3] + b[1])
+    else:
+        j = below(rng, len(state.x))
+        if j == i or state.live[j] == 0:
+            return
+        k = state.region[j]
+        if pieces.allowed[i, k] == 0 or not _fits(rows, regions, r, k):
+            return
+        s = state.row[j]
+        if kind == 2:
+            e, f = below(rng, rows.edges[r]), below(rng, rows.edges[s])
+            x, y = state.x[j] + rows.ax[s, f] - rows.ax[r, e], state.y[j] + rows.ay[s, f] - rows.ay[r, e]
+        else:
+            q = below(rng, NOOKS)
+            if rows.nook[s, q, 2] < rows.tile[r, 2, 0]:
+                return
+            x = state.x[j] + rows.nook[s, q, 0] - rows.tile[r, 0, 0]
+            y = state.y[j] + rows.nook[s, q, 1] - rows.tile[r, 1, 0]
+    x, y = _clamp_x(rows, regions, r, k, x), _clamp_y(rows, regions, r, k, y)
+    loss = assess(rows, regions, state, i, r, k, x, y, state.best[KEPT - 1, 0])
+    _keep(state.best, loss, x, y, form, angle, k)
+
+
+@_jit
+def _descend(
+    rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, at: int, step: float, floor: float
+) -> None:
+    """Coordinate descent from candidate `at`: along x, y, both diagonals and, where free, the angle."""
+    best, rng = state.best, state.rng
+    loss, x, y = best[at, 0], best[at, 1], best[at, 2]
+    form, angle, k = int(best[at, 3]), best[at, 4], int(best[at, 5])
+    free = pieces.slot[i] >= 0
+    r = _try_turn(rows, pieces, i, form, angle)
+    sx, sy, sa = step, step, 0.25 * step
+    while loss > 0.0 and (sx > floor or sy > floor):
+        axis = below(rng, 5 if free else 4)
+        if axis == 4:
+            found = False
+            for side in range(2):
+                turned = angle + (sa if side == 0 else -sa)
+                spare = _try_turn(rows, pieces, i, form, turned)
+                if _fits(rows, regions, spare, k):
+                    u, v = _clamp_x(rows, regions, spare, k, x), _clamp_y(rows, regions, spare, k, y)
+                    t = assess(rows, regions, state, i, spare, k, u, v, loss)
+                    if t < loss:
+                        loss, x, y, angle, found = t, u, v, turned, True
+                        break
+            sa *= 1.1 if found else 0.5
+            if not found:
+                r = _try_turn(rows, pieces, i, form, angle)
+            continue
+        dx = 0.0 if axis == 1 else sx
+        dy = 0.0 if axis == 0 else (-sy if axis == 3 else sy)
+        found = False
+        fx, fy = x, y
+        for side in range(2):
+            u = _clamp_x(rows, regions, r, k, fx + dx if side == 0 else fx - dx)
+            v = _clamp_y(rows, regions, r, k, fy + dy if side == 0 else fy - dy)
+            t = assess(rows, regions, state, i, r, k, u, v, loss)
+            if t < loss:
+                loss, x, y, found = t, u, v, True
+        grow = 1.1 if found else 0.5
+        if axis < 2:
+            sx *= grow if axis == 0 else 1.0
+            sy *= grow if axis == 1 else 1.0
+        else:
+            grow = 1.1 if found else math.sqrt(0.5)
+            sx *= grow
+            sy *= grow
+    best[at, 0], best[at, 1], best[at, 2], best[at, 4] = loss, x, y, angle
+
+
+@_jit
+def put(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, at: int) -> None:
+    """Lay piece i as candidate `at` says."""
+    best = state.best
+    state.x[i], state.y[i], state.region[i] = best[at, 1], best[at, 2], int(best[at, 5])
+    if pieces.slot[i] >= 0:
+        state.base[i], state.angle[i], state.row[i] = int(best[at, 3]), best[at, 4], pieces.slot[i]
+        turn_row(rows, state.base[i], pieces.slot[i], state.angle[i])
+    else:
+        state.row[i] = int(best[at, 3])
+    state.live[i] = 1
+    set_box(rows, state, i)
+    measure(rows, regions, state, i)
+
+
+@_jit
+def relocate(
+    rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, wide: int, close: int, floor: float
+) -> float:
+    """Move piece i to the best position found; it stays if none is better. Returns its weighted loss."""
+    best = state.best
+    state.work[MOVES] += 1
+    best[:, 0] = FAR
+    here = piece_loss(state, i) if state.live[i] else FAR
+    if state.live[i]:
+        form = state.base[i] if pieces.slot[i] >= 0 else state.row[i]
+        _keep(best, here, state.x[i], state.y[i], form, state.angle[i], state.region[i])
+    else:
+        close = 0
+    for t in range(close + wide + wide // 2):
+        kind = 1 if t < close else (0 if t < close + wide else 2 + t % 2)
+        _sample(rows, pieces, regions, state, i, kind)
+    b = rows.box[pieces.first[i]]
+    span = min(b[2] - b[0], b[3] - b[1])
+    top = 0
+    for at in range(KEPT):
+        if best[at, 0] >= FAR:
+            break
+        _descend(rows, pieces, regions, state, i, at, 0.25 * span, 0.02 * span)
+        if best[at, 0] < best[top, 0]:
+            top = at
+        if best[at, 0] == 0.0:
+            break
+    if best[top, 0] >= FAR:
+        return here
+    _descend(rows, pieces, regions, state, i, top, 0.01 * span, floor * span)
+    if best[top, 0] < here:
+        put(rows, pieces, regions, state, i, top)
+    return min(here, best[top, 0])
+
+
+# ── separation ───────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@_jit
+def reweigh(state: State) -> None:
+    """Guided local search: conflicts grow heavier by 1.2 to 2.0, the deeper the more; what is settled fades by 0.95."""
+    n, worst = len(state.x), ZERO
+    for i in range(n):
+        worst = max(worst, state.out[i])
+        for j in range(i):
+            worst = max(worst, state.loss[i, j])
+    if worst <= ZERO:
+        return
+    scale, low, fade = f4(0.8) / worst, f4(1.2), f4(0.95)
+    for i in range(n):
+        w, v = state.weight_out[i], state.out[i]
+        state.weight_out[i] = w * (low + scale * v) if v > ZERO else max(ONE, w * fade)
+        for j in range(n):
+            w, v = state.weight[i, j], state.loss[i, j]
+            up, down = w * (low + scale * v), w * fade
+            down = down if down > ONE else ONE
+            state.weight[i, j] = up if v > ZERO else down
+
+
+@_jit
+def move_round(
+    rows: Rows, pieces: Pieces, regions: Regions, state: State, wide: int, close: int, floor: float
+) -> float:
+    """Relocate every piece in conflict once, in random order, then reweigh. Returns the total loss (unweighted)."""
+    n, m = len(state.x), 0
+    for i in range(n):
+        if state.live[i] and piece_loss(state, i) > 0.0:
+            state.order[m] = i
+            m += 1
+    for a in range(m - 1, 0, -1):
+        b = below(state.rng, a + 1)
+        state.order[a], state.order[b] = state.order[b], state.order[a]
+    for a in range(m):
+        i = state.order[a]
+        if piece_loss(state, i) > 0.0:
+            relocate(rows, pieces, regions, state, i, wide, close, floor)
+    state.work[ROUNDS] += 1
+    reweigh(state)
+    return total_loss(state)
+
+
+@_jit
+def separate(
+    rows: Rows, pieces: Pieces, regions: Regions, state: State, keep: F64, patience: int, most: int, floor: float
+) -> float:
+    """Rounds until nothing overlaps, `patience` rounds brought no gain of 2 %, or `most` evaluations are spent.
+
+    `keep` (pieces, 5: x, y, row or base, angle, region) receives the best layout seen, `state` holds the last one.
+    `state.run` says how it stands, so that a call may go on where the last one ended; least < 0 starts afresh.
+    Returns the least total loss seen.
+    """
+    run = state.run
+    if run[LEAST] < 0.0:
+        run[LEAST] = run[MARK] = total_loss(state)
+        run[IDLE] = 0.0
+        save(pieces, state, keep)
+    end = state.work[EVALUATIONS] + most
+    while run[LEAST] > 0.0 and run[IDLE] < patience and state.work[EVALUATIONS] < end:
+        loss = move_round(rows, pieces, regions, state, 40, 20, floor)
+        run[IDLE] += 1.0
+        if loss < run[LEAST]:
+            run[LEAST] = loss
+            save(pieces, state, keep)
+            if loss < 0.98 * run[MARK]:
+                run[MARK], run[IDLE] = loss, 0.0
+    return run[LEAST]
+
+
+@_jit
+def save(pieces: Pieces, state: State, keep: F64) -> None:
+    for i in range(len(state.x)):
+        keep[i, 0], keep[i, 1] = state.x[i], state.y[i]
+        keep[i, 2] = state.base[i] if pieces.slot[i] >= 0 else state.row[i]
+        keep[i, 3], keep[i, 4] = state.angle[i], state.region[i] if state.live[i] else -1.0
+
+
+# ── laying one piece after another ───────────────────────────────────────────────────────────────────────────
+
+
+@_jit
+def insert(
+    rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, tries: int, lean_x: float, lean_y: float
+) -> bool:
+    """Lay piece i where it overlaps nothing, as far against the lean as found; False if no such place was found."""
+    rng = state.rng
+    merit, best = FAR, state.best[KEPT]
+    for t in range(tries):
+        kind = 0 if t % 4 < 2 else (2 if t % 4 == 2 else 3)
+        state.best[:KEPT, 0] = FAR
+        state.best[KEPT - 1, 0] = 1e-12
+        state.best[0, 0] = 1e-12
+        state.best[1, 0] = 1e-12
+        _sample(rows, pieces, regions, state, i, kind)
+        c = state.best[0]
+        if c[0] == 0.0:
+            m = c[5] * 1e6 + lean_x * c[1] + lean_y * c[2]
+            if m < merit:
+                merit = m
+                best[:] = c
+    if merit >= FAR:
+        return False
+    form, angle, k = int(best[3]), best[4], int(best[5])
+    r = _try_turn(rows, pieces, i, form, angle)
+    x, y = best[1], best[2]
+    b = rows.box[r]
+    step, floor = 0.5 * max(b[2] - b[0], b[3] - b[1]), 1e-4
+    while step > floor:
+        found = False
+        for axis in range(3):
+            dx = -step * (lean_x > 0) + step * (lean_x < 0) if axis != 1 else 0.0
+            dy = -step * (lean_y > 0) + step * (lean_y < 0) if axis != 0 else 0.0
+            if axis == 2:
+                dx, dy = (dx, -0.3 * dy) if uniform(rng) < 0.5 else (dx, dy)
+            u, v = _clamp_x(rows, regions, r, k, x + dx), _clamp_y(rows, regions, r, k, y + dy)
+            gain = lean_x * (x - u) + lean_y * (y - v)
+            if gain > 1e-9 and assess(rows, regions, state, i, r, k, u, v, 1e-12) == 0.0:
+                x, y, found = u, v, True
+        if not found:
+            step *= 0.5
+    best[1], best[2] = x, y
+    put(rows, pieces, regions, state, i, len(state.best) - 1)
+    return True

@@ -1,0 +1,162 @@
+"""Whatever is asked, a layout that comes back is valid by a check of its own here: plain shapely, no engine code."""
+
+import math
+from itertools import combinations
+
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import affinity
+from shapely.geometry import Point, Polygon, box
+
+from nesting.layout import Ground, Layout, Shape, Spot, after_evaluations, fill, fit, strip
+
+HAIR_MM = 2e-4
+
+
+def placed(shape: Shape, spot: Spot) -> Polygon:
+    polygon = affinity.scale(shape.polygon, -1.0, 1.0, origin=(0, 0)) if spot.mirrored else shape.polygon
+    turned = affinity.rotate(polygon, spot.turn_deg, origin=(0, 0))
+    return affinity.translate(turned, spot.x_mm, spot.y_mm)
+
+
+def assert_valid(layout: Layout, shapes: list[Shape], ground: Ground, gap_mm: float, margin_mm: float) -> None:
+    by_id = {shape.id: shape for shape in shapes}
+    outlines = {spot.id: placed(by_id[spot.id], spot) for spot in layout.spots}
+    assert sorted([*outlines, *layout.missing]) == sorted(by_id)
+    inner = ground.polygon.buffer(-margin_mm + HAIR_MM, join_style="mitre")
+    for name, outline in outlines.items():
+        assert inner.covers(outline), f"{name} leaves the sheet"
+        if ground.reaches:
+            assert any(reach.buffer(HAIR_MM).covers(outline) for reach in ground.reaches), f"{name} in no reach"
+        assert all(pin.distance(outline) >= gap_mm - HAIR_MM for pin in ground.pinned), f"{name} at a pinned piece"
+    for (a, one), (b, two) in combinations(outlines.items(), 2):
+        if gap_mm:
+            assert one.distance(two) >= gap_mm - HAIR_MM, f"{a} and {b}"
+        else:
+            assert one.buffer(-HAIR_MM).disjoint(two.buffer(-HAIR_MM)), f"{a} and {b}"
+
+
+def star(radius: float, points: int = 5) -> Polygon:
+    corners = []
+    for k in range(2 * points):
+        r = radius if k % 2 == 0 else 0.45 * radius
+        corners.append((r * math.cos(k * math.pi / points), r * math.sin(k * math.pi / points)))
+    return Polygon(corners)
+
+
+RING = Point(0, 0).buffer(100).difference(Point(0, 0).buffer(60))
+ELL = Polygon([(0, 0), (120, 0), (120, 40), (40, 40), (40, 200), (0, 200)])
+TEE = box(60, 0, 100, 200).union(box(0, 160, 160, 200))
+OFFCUT = Polygon(
+    [(0, 0), (900, 0), (900, 400), (600, 420), (550, 600), (0, 600)], [[(300, 250), (380, 250), (380, 330), (300, 330)]]
+)
+QUARTERS = (0.0, 90.0, 180.0, 270.0)
+
+
+@st.composite
+def polygons(draw: st.DrawFn) -> Polygon:
+    """Star-like outlines, some with a hole, anywhere in their own frame."""
+    n = draw(st.integers(3, 12))
+    radii = draw(st.lists(st.floats(15, 60), min_size=n, max_size=n))
+    x, y = draw(st.floats(-500, 500)), draw(st.floats(-500, 500))
+    corners = [
+        (x + r * math.cos(2 * math.pi * k / n), y + r * math.sin(2 * math.pi * k / n)) for k, r in enumerate(radii)
+    ]
+    polygon = Polygon(corners)
+    if draw(st.booleans()):
+        hole = Point(x, y).buffer(draw(st.floats(1, 4)), quad_segs=2)
+        if polygon.buffer(-1).contains(hole):
+            polygon = polygon.difference(hole)
+    return polygon
+
+
+TURNS = st.sampled_from([None, (0.0,), (0.0, 180.0), QUARTERS, (17.0, 200.0)])
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    st.lists(st.tuples(polygons(), TURNS, st.booleans(), st.floats(1, 10)), min_size=1, max_size=9),
+    st.sampled_from([0.0, 0.5, 3.0, 7.0]),
+    st.sampled_from([0.0, 1.0, 5.0]),
+    st.sampled_from([(), (box(0, 0, 900, 300), box(0, 250, 900, 600))]),
+    st.sampled_from([(), (box(100, 100, 220, 240), star(50))]),
+    st.integers(0, 3),
+)
+def test_what_is_laid_is_laid_well(wanted, gap_mm, margin_mm, reaches, pinned, seed) -> None:
+    shapes = [Shape(str(k), polygon, turns, flip, value) for k, (polygon, turns, flip, value) in enumerate(wanted)]
+    ground = Ground(OFFCUT, reaches, pinned)
+    layout = fill(shapes, ground, gap_mm=gap_mm, margin_mm=margin_mm, stop=after_evaluations(20_000), seed=seed)
+    assert_valid(layout, shapes, ground, gap_mm, margin_mm)
+
+
+def test_stars_lie_in_the_counters_of_letters() -> None:
+    ring = Shape("O", RING)
+    stars = [Shape(f"star {k}", star(24), None) for k in range(3)]
+    square = Ground(box(0, 0, 201, 201))
+    layout = fit([ring, *stars], square)
+    assert layout is not None
+    assert_valid(layout, [ring, *stars], square, 0.0, 0.0)
+
+
+def test_same_seed_same_layout() -> None:
+    shapes = [Shape(f"L{k}", ELL, QUARTERS) for k in range(6)] + [Shape(f"T{k}", TEE, None) for k in range(6)]
+    layouts = [fill(shapes, Ground(OFFCUT), gap_mm=2, margin_mm=5, seed=7) for _ in range(2)]
+    assert layouts[0] == layouts[1]
+    assert strip(shapes, 400, seed=3, stop=after_evaluations(100_000)) == strip(
+        shapes, 400, seed=3, stop=after_evaluations(100_000)
+    )
+
+
+def test_a_strip_is_as_long_as_it_says() -> None:
+    shapes = [Shape(f"L{k}", ELL, QUARTERS) for k in range(6)] + [Shape(f"O{k}", RING) for k in range(3)]
+    layout = strip(shapes, 450, gap_mm=2, margin_mm=3, stop=after_evaluations(300_000))
+    assert layout.length_mm is not None
+    assert_valid(layout, shapes, Ground(box(0, 0, layout.length_mm, 450)), 2, 3)
+    assert layout.length_mm < 700
+
+
+def test_too_large_an_area_is_refused_at_once() -> None:
+    shapes = [Shape(str(k), box(0, 0, 60, 60)) for k in range(3)]
+    assert fit(shapes, Ground(box(0, 0, 100, 100)), stop=after_evaluations(0)) is None
+
+
+def test_a_shape_too_long_for_the_sheet_is_missing() -> None:
+    shapes = [Shape("long", box(0, 0, 500, 10)), Shape("short", box(0, 0, 50, 10))]
+    layout = fill(shapes, Ground(box(0, 0, 100, 100)))
+    assert layout.missing == ("long",)
+
+
+@pytest.mark.parametrize("gap_mm", [0.0, 2.0])
+def test_rectangles_that_fit_exactly_are_laid(gap_mm: float) -> None:
+    side = (200 - gap_mm) / 2
+    shapes = [Shape(str(k), box(0, 0, side, side)) for k in range(4)]
+    sheet = Ground(box(0, 0, 200, 200))
+    layout = fit(shapes, sheet, gap_mm=gap_mm)
+    assert layout is not None
+    assert_valid(layout, shapes, sheet, gap_mm, 0.0)
+
+
+def test_the_most_valuable_subset_is_kept() -> None:
+    shapes = [Shape(str(k), box(0, 0, 60, 60), value=float(k)) for k in range(4)]
+    layout = fill(shapes, Ground(box(0, 0, 125, 62)))
+    assert sorted(layout.missing) == ["0", "1"]
+
+
+def test_a_shape_across_reaches_is_charged() -> None:
+    reaches = (box(0, 0, 100, 60), box(0, 40, 100, 100))
+    tall = Shape("tall", box(0, 0, 20, 80), value=5.0, reach_charge=2.0)
+    low = Shape("low", box(0, 0, 20, 50), value=5.0, reach_charge=2.0)
+    layout = fill([tall, low], Ground(box(0, 0, 100, 100), reaches))
+    assert layout.value == pytest.approx(8.0)
+    assert fit([Shape("tall", tall.polygon)], Ground(box(0, 0, 100, 100), reaches)) is None
+
+
+def test_margin_at_a_reflex_corner_is_round() -> None:
+    sheet = Polygon([(0, 0), (100, 0), (100, 50), (50, 50), (50, 100), (0, 100)])
+    shape = Shape("square", box(0, 0, 40, 40), value=1)
+    layout = fill([shape] * 1, Ground(sheet), margin_mm=5)
+    assert layout.missing == ()
+    outline = placed(shape, layout.spots[0])
+    assert shapely.distance(sheet.boundary, outline) >= 5 - HAIR_MM
