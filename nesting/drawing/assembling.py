@@ -20,6 +20,7 @@ from nesting.drawing.healing import healed, open_findings
 from nesting.drawing.intake import Intake
 from nesting.drawing.near import near_pairs, related
 from nesting.drawing.shapes import DrawnChain, DrawnShape, Finding
+from nesting.drawing.smoothing import smoothed
 from nesting.drawing.uniting import filled
 from nesting.faults import DrawingFault
 from nesting.model import Chain, Ring
@@ -48,10 +49,11 @@ def assembled(
 ) -> tuple[tuple[DrawnShape, ...], tuple[Finding, ...]]:
     """Shapes of everything drawn; to the findings `told` so far come those of healing and sorting."""
     rings, opened, findings = healed([chain for chain in chains if intake.role(chain.layer) == "cut"], intake)
-    findings = [*told, *findings, *open_findings(opened, intake)]
-    loops = _distinct([loop for ring in rings for loop in _simple(ring, findings)], findings)
+    findings = [*told, *findings, *open_findings(opened, rings, intake)]
+    smooth = _smoothed(rings, findings)
+    loops = _distinct([loop for ring in smooth for loop in _simple(ring, findings)], findings)
     findings += _crossings(loops)
-    shapes = _nested(loops)
+    shapes = _parted(_nested(loops), findings)
     marks, strays, more = healed([chain for chain in chains if intake.role(chain.layer) == "mark"], intake)
     shapes = _marked(shapes, [*marks, *strays], findings)
     if not shapes and all(finding.mended for finding in findings):
@@ -65,6 +67,17 @@ def assembled(
 def _loop(chain: DrawnChain) -> _Loop:
     area = Polygon(dense(chain.vertices, True, NEST_SAGITTA_MM))
     return _Loop(tuple(chain.vertices), area, chain.layer, chain.where)
+
+
+def _smoothed(rings: list[DrawnChain], findings: list[Finding]) -> list[DrawnChain]:
+    """The rings with runs of chords as arcs."""
+    smooth = [replace(ring, vertices=smoothed(ring.vertices)) for ring in rings]
+    fewer = [(ring, new) for ring, new in zip(rings, smooth, strict=True) if len(new.vertices) < len(ring.vertices)]
+    if fewer:
+        before, after = (sum(len(pair[k].vertices) for pair in fewer) for k in (0, 1))
+        text = f"curves drawn as chords were fitted with arcs: {len(fewer)}, {before} sides became {after}"
+        findings.append(Finding("smoothed", "", text, True))
+    return smooth
 
 
 def _simple(chain: DrawnChain, findings: list[Finding]) -> list[_Loop]:
@@ -123,6 +136,25 @@ def _nested(loops: list[_Loop]) -> list[DrawnShape]:
         for k, (loop, depth) in enumerate(zip(loops, depths, strict=True))
         if depth % 2 == 0
     ]
+
+
+def _parted(shapes: list[DrawnShape], findings: list[Finding]) -> list[DrawnShape]:
+    """Shapes whose holes touch each other or the outline, as the shapes that are left when they are cut."""
+    sound: list[DrawnShape] = []
+    for shape in shapes:
+        if not shape.holes or _polygon(shape).is_valid:
+            sound.append(shape)
+            continue
+        parts = filled([shape.outline, *shape.holes], "evenodd")
+        text = f"a hole that touches the edge was taken out of it; outlines left: {len(parts)}"
+        findings.append(Finding("touching", f"layer {shape.layer}", text, True, shape.outline[0][:2]))
+        sound += [DrawnShape(outline, holes, layer=shape.layer) for outline, holes in parts]
+    return sound
+
+
+def _polygon(shape: DrawnShape) -> Polygon:
+    holes = [dense(hole, True, NEST_SAGITTA_MM) for hole in shape.holes]
+    return Polygon(dense(shape.outline, True, NEST_SAGITTA_MM), holes)
 
 
 def _containment(areas: list[Polygon]) -> tuple[list[int], list[int]]:

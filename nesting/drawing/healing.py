@@ -13,101 +13,45 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
+from shapely.geometry import LineString
 
-from nesting.curves import Segment, length, reversed_chain, segments
-from nesting.drawing.fitting import Points
+from nesting.curves import Segment, length, reversed_chain
+from nesting.drawing.cleaning import tidy, usable, without_doubles, without_overlaps
+from nesting.drawing.fitting import Points, dense
 from nesting.drawing.intake import Intake
 from nesting.drawing.near import near_pairs
 from nesting.drawing.shapes import DrawnChain, Finding
 from nesting.model import Point, Vertex
 
-MOST_COORDINATE_MM = 1e6
-TINY_MM = 0.01
-"""Open chains shorter than this are dust."""
-
 
 def healed(chains: Sequence[DrawnChain], intake: Intake) -> tuple[list[DrawnChain], list[DrawnChain], list[Finding]]:
     """Closed rings, chains that stay open, and what was done. Chains are joined within one layer only."""
     findings: list[Finding] = []
-    usable = list(_usable(chains, findings))
-    rings = [_tidy(chain) for chain in usable if chain.closed]
-    loose = _without_doubles([chain for chain in usable if not chain.closed], intake.join_mm, findings)
+    sound = list(usable(chains, findings))
+    rings = [tidy(chain) for chain in sound if chain.closed]
+    loose = without_doubles([chain for chain in sound if not chain.closed], intake.join_mm, findings)
     opened: list[DrawnChain] = []
     by_layer = sorted(loose, key=lambda chain: chain.layer)
     for _, group in itertools.groupby(by_layer, key=lambda chain: chain.layer):
-        for path in _joined(list(group), intake, findings):
-            (rings if path.closed else opened).append(_tidy(path))
+        for path in _best_joined(list(group), intake, findings):
+            (rings if path.closed else opened).append(tidy(path))
     return [ring for ring in rings if len(ring.vertices) > 1], opened, findings
 
 
-# ── what can be used at all ──────────────────────────────────────────────────────────────────────────────────
-
-
-def _usable(chains: Sequence[DrawnChain], findings: list[Finding]) -> Iterator[DrawnChain]:
-    dust = 0
-    for chain in chains:
-        if not _finite(chain):
-            text = f"has coordinates that are no figures or beyond {MOST_COORDINATE_MM / 1000:g} m"
-            findings.append(Finding("coordinates", chain.where, text, False))
-        elif length(chain.vertices, chain.closed) < TINY_MM:
-            dust += 1
-        else:
-            yield chain
-    if dust:
-        findings.append(Finding("dust", "", f"specks shorter than {TINY_MM:g} mm were dropped: {dust}", True))
-
-
-def _finite(chain: DrawnChain) -> bool:
-    return len(chain.vertices) > 0 and all(
-        abs(x) <= MOST_COORDINATE_MM and abs(y) <= MOST_COORDINATE_MM and math.isfinite(bulge)
-        for x, y, bulge in chain.vertices
-    )
-
-
-def _tidy(chain: DrawnChain) -> DrawnChain:
-    """Without vertices that repeat the one before them."""
-    vertices = [
-        v for v, w in zip(chain.vertices, _following(chain), strict=True) if w is None or math.dist(v[:2], w[:2]) > 1e-9
-    ]
-    return DrawnChain(tuple(vertices), chain.closed, chain.layer, chain.handle)
-
-
-def _following(chain: DrawnChain) -> list[Vertex | None]:
-    return [*chain.vertices[1:], chain.vertices[0] if chain.closed else None]
-
-
-def _without_doubles(chains: list[DrawnChain], near_mm: float, findings: list[Finding]) -> list[DrawnChain]:
-    """Each line, arc or curve once: the same ends and the same middle, whichever way it runs."""
-    if not chains:
-        return []
-    chains, exact = _without_copies(chains)
-    ends = [np.array([chain.vertices[0][:2], chain.vertices[-1][:2]]) for chain in chains]
-    doubles: set[int] = set()
-    for i, j in near_pairs(np.array([_middle(chain) for chain in chains]), near_mm).tolist():
-        if i not in doubles and j not in doubles and chains[i].layer == chains[j].layer:
-            gap = min(np.abs(ends[i] - ends[j]).max(), np.abs(ends[i] - ends[j][::-1]).max())
-            if gap <= near_mm:
-                doubles.add(j)
-    if exact or doubles:
-        findings.append(Finding("doubles", "", f"lines drawn twice were dropped: {exact + len(doubles)}", True))
-    return [chain for k, chain in enumerate(chains) if k not in doubles]
-
-
-def _without_copies(chains: list[DrawnChain]) -> tuple[list[DrawnChain], int]:
-    """Without chains that repeat an earlier one to the last figure, and how many those were."""
-    kept = {(chain.layer, chain.vertices): chain for chain in reversed(chains)}
-    return [chain for chain in chains if kept[(chain.layer, chain.vertices)] is chain], len(chains) - len(kept)
-
-
-def _middle(chain: DrawnChain) -> Point:
-    """The point half way along."""
-    parts = list(segments(chain.vertices, closed=False))
-    left = math.fsum(part.length for part in parts) / 2
-    for part in parts:
-        if part.length >= left and part.length > 0:
-            return part.point(left / part.length)
-        left -= part.length
-    return parts[-1].b
+def _best_joined(chains: list[DrawnChain], intake: Intake, findings: list[Finding]) -> list[DrawnChain]:
+    """Paths as drawn; where some stay open, lines that overlap are made one if that closes more."""
+    acts: list[Finding] = []
+    paths = list(_joined(chains, intake, acts))
+    still_open = sum(not path.closed for path in paths)
+    if still_open:
+        merged, saved = without_overlaps(chains, intake.join_mm)
+        again: list[Finding] = []
+        better = list(_joined(merged, intake, again)) if saved else paths
+        if saved and sum(not path.closed for path in better) < still_open:
+            text = f"lines that overlapped were made one: {saved}"
+            paths, acts = better, [*again, Finding("overlaps", f"layer {chains[0].layer}", text, True)]
+    findings += acts
+    return paths
 
 
 # ── joining ends ─────────────────────────────────────────────────────────────────────────────────────────────
@@ -203,19 +147,26 @@ def _crossing(vertices: list[Vertex], run: list[Vertex], most_mm: float) -> Poin
 # ── what stays open ──────────────────────────────────────────────────────────────────────────────────────────
 
 
-def open_findings(opened: Sequence[DrawnChain], intake: Intake) -> list[Finding]:
-    """A refusal for every chain that stays open: where its end is, and how far the nearest other free end."""
-    ends = [(k, chain.vertices[side][:2]) for k, chain in enumerate(opened) for side in (0, -1)]
-    if not ends:
+def open_findings(opened: Sequence[DrawnChain], rings: Sequence[DrawnChain], intake: Intake) -> list[Finding]:
+    """A refusal for every chain that stays open: where its end is, and how far the nearest other free end; or that it
+    runs into a line that is already joined."""
+    if not opened:
         return []
-    points = [shapely.Point(point) for _, point in ends]
-    tree = shapely.STRtree(points)
-    findings = []
-    for k, chain in enumerate(opened):
-        end = chain.vertices[-1][:2]
-        near = tree.query_nearest(points[2 * k + 1], exclusive=True, return_distance=True)[1]
-        gap = float(near[0]) if len(near) else math.dist(end, chain.vertices[0][:2])
-        place = f"({end[0]:.2f}, {end[1]:.2f})"
-        text = f"outline open by {gap:.2f} mm at {place}; gaps to {intake.join_most_mm:g} mm are joined"
-        findings.append(Finding("open", chain.where, text, False, end))
-    return findings
+    lines = [LineString(dense((*ring.vertices, ring.vertices[0]), False, 0.01)) for ring in rings]
+    ends = [shapely.Point(chain.vertices[side][:2]) for chain in opened for side in (0, -1)]
+    tree, others = shapely.STRtree(ends), shapely.STRtree(lines)
+    return [
+        Finding("open", chain.where, _open_text(chain, ends[2 * k + 1], tree, others, intake), False, chain.end)
+        for k, chain in enumerate(opened)
+    ]
+
+
+def _open_text(
+    chain: DrawnChain, end: shapely.Point, ends: shapely.STRtree, rings: shapely.STRtree, intake: Intake
+) -> str:
+    place = f"({end.x:.2f}, {end.y:.2f})"
+    if len(rings.query(end, predicate="dwithin", distance=intake.join_most_mm)):
+        return f"a line ends at {place} on an outline that is closed without it: three lines meet there"
+    near = ends.query_nearest(end, exclusive=True, return_distance=True)[1]
+    gap = float(near[0]) if len(near) else math.dist(chain.end, chain.vertices[0][:2])
+    return f"outline open by {gap:.2f} mm at {place}; gaps to {intake.join_most_mm:g} mm are joined"

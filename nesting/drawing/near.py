@@ -35,10 +35,15 @@ def near_pairs(points: Points, distance: float) -> Pairs:
     return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
 
 
-def related(shapes: Sequence[shapely.Geometry], others: Sequence[shapely.Geometry], predicate: str) -> Iterator[Pairs]:
+def related(
+    shapes: Sequence[shapely.Geometry],
+    others: Sequence[shapely.Geometry],
+    predicate: str,
+    distance: float | None = None,
+) -> Iterator[Pairs]:
     """Pairs (i of `shapes`, j of `others`) for which the predicate holds, some hundred shapes at a time."""
     tree = shapely.STRtree(np.array(others, dtype=object))
-    for first, second in _chunks(tree, np.array(shapes, dtype=object), predicate, None):
+    for first, second in _chunks(tree, np.array(shapes, dtype=object), predicate, distance):
         yield np.column_stack([first, second])
 
 

@@ -38,6 +38,10 @@ class DrawnChain:
     handle: str = ""
 
     @property
+    def end(self) -> Point:
+        return self.vertices[-1][:2]
+
+    @property
     def where(self) -> str:
         """For a finding: the layer and the entity the chain began with."""
         return ", ".join(part for part in (f"layer {self.layer}" if self.layer else "", self.handle) if part)
