@@ -1,7 +1,7 @@
-"""DXF drawings, R12 to R2018, ASCII or binary, to shapes.
+"""DXF drawings, R12 to R2018, ASCII or binary, to chains.
 
-In: a file. Out: shapes in mm, y up, and findings. Model space only; blocks are expanded with their scales and mirrors;
-layers that are off or frozen stay out, and are told. Then healing and assembling.
+In: a file. Out: chains in mm, y up, and findings. Model space only; blocks are expanded with their scales and mirrors;
+layers that are off or frozen stay out, and are told.
 """
 
 from __future__ import annotations
@@ -17,23 +17,15 @@ from ezdxf.document import Drawing
 from ezdxf.entities import DXFGraphic, Insert
 from ezdxf.math import Matrix44
 
-from nesting.drawing.assembling import assembled
 from nesting.drawing.dxf_entities import READERS, Unreadable, entity_chains
 from nesting.drawing.intake import MOST_DEPTH, MOST_ENTITIES, Intake, check_size
-from nesting.drawing.shapes import DrawnChain, DrawnShape, Finding
+from nesting.drawing.shapes import DrawnChain, Finding
 from nesting.drawing.tracing import Affine
 from nesting.drawing.units import UNITS_BY_CODE, mm_per_unit
-from nesting.faults import DrawingFault, within
+from nesting.faults import DrawingFault
 
 SOLIDS = frozenset({"3DSOLID", "REGION", "BODY", "SURFACE", "MESH", "ACAD_PROXY_ENTITY", "MLINE"})
 """Geometry that cannot be read; to leave it out silently would lose a piece."""
-
-
-def read_dxf(path: Path, intake: Intake | None = None) -> tuple[tuple[DrawnShape, ...], tuple[Finding, ...]]:
-    """Shapes and findings of a DXF file. DrawingFault if it cannot be read at all."""
-    asked = intake or Intake()
-    with within(path.name):
-        return assembled(*dxf_chains(path, asked), asked)
 
 
 def dxf_chains(path: Path, intake: Intake) -> tuple[list[DrawnChain], list[Finding]]:

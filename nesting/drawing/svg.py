@@ -1,9 +1,9 @@
-"""SVG drawings to shapes.
+"""SVG drawings to chains.
 
-In: a file. Out: shapes in mm, y up, and findings. A group's label (or its id) is a layer. Hidden, unpainted and
+In: a file. Out: chains in mm, y up, and findings. A group's label (or its id) is a layer. Hidden, unpainted and
 defined-only things stay out, and are told; an outline is the path itself, not the edge of its stroke.
 Method: the tree is walked once with the transform and style at each element; paths go through the font library's
-parser; figures whose parts cross are filled by their own fill rule. Then healing and assembling, as for any drawing.
+parser; figures whose parts cross are filled by their own fill rule.
 """
 
 from __future__ import annotations
@@ -19,14 +19,13 @@ import shapely
 from shapely.geometry import LineString, Polygon
 
 from nesting.drawing import svg_values as values
-from nesting.drawing.assembling import assembled
 from nesting.drawing.fitting import dense
 from nesting.drawing.intake import MOST_DEPTH, MOST_ENTITIES, Intake, check_size
-from nesting.drawing.shapes import DrawnChain, DrawnShape, Finding
+from nesting.drawing.shapes import DrawnChain, Finding
 from nesting.drawing.svg_figures import FIGURES, drawn_figure, painted_area, painted_chains
 from nesting.drawing.tracing import IDENTITY, Affine
 from nesting.drawing.units import unit_mm
-from nesting.faults import DrawingFault, within
+from nesting.faults import DrawingFault
 from nesting.model import Chain
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -37,13 +36,6 @@ INHERITED = ("fill", "stroke", "fill-rule", "visibility")
 MOST_NESTED = 256
 """Elements in elements."""
 _ENTITY = re.compile(rb"<!ENTITY[^>]*(?:SYSTEM|PUBLIC|&)[^>]*>")
-
-
-def read_svg(path: Path, intake: Intake | None = None) -> tuple[tuple[DrawnShape, ...], tuple[Finding, ...]]:
-    """Shapes and findings of an SVG file. DrawingFault if it cannot be read at all."""
-    asked = intake or Intake()
-    with within(path.name):
-        return assembled(*svg_chains(path, asked), asked)
 
 
 def svg_chains(path: Path, intake: Intake) -> tuple[list[DrawnChain], list[Finding]]:

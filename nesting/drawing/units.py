@@ -50,6 +50,10 @@ LEAST_MM, MOST_MM = 1.0, 20_000.0
 """Between these a sign or a part of one is plausible."""
 
 
+ABSURD = 1e12
+"""Coordinates beyond this, or no figures at all, say nothing of the drawing's size."""
+
+
 def mm_per_unit(named: str | None, chains: Sequence[DrawnChain], intake: Intake) -> tuple[float, list[Finding]]:
     """Millimetres per drawing unit and what was assumed: the unit asked for, else the one named, else mm."""
     if intake.units is not None:
@@ -82,7 +86,7 @@ def _size(extent: float, unit: str) -> str:
 
 def _extent(chains: Sequence[DrawnChain]) -> float:
     """The larger side of the drawing in its own units, corners only."""
-    points = [v for chain in chains for v in chain.vertices if math.isfinite(v[0]) and math.isfinite(v[1])]
+    points = [v for chain in chains for v in chain.vertices if abs(v[0]) < ABSURD and abs(v[1]) < ABSURD]
     if not points:
         return 0.0
     xs, ys = [v[0] for v in points], [v[1] for v in points]

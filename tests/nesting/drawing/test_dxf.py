@@ -9,8 +9,8 @@ import pytest
 from ezdxf.document import Drawing
 
 from nesting import curves
-from nesting.drawing.dxf import read_dxf
 from nesting.drawing.intake import Intake
+from nesting.drawing.reading import read_drawing
 from nesting.drawing.shapes import DrawnChain, DrawnShape
 from nesting.drawing.writing import shape_layers, write_drawing
 from nesting.faults import DrawingFault
@@ -36,7 +36,7 @@ def drawn(tmp_path: Path) -> Callable[..., Path]:
 
 
 def areas(path: Path, intake: Intake | None = None) -> list[float]:
-    shapes, findings = read_dxf(path, intake)
+    shapes, findings = read_drawing(path, intake)
     assert all(finding.mended for finding in findings), findings
     return sorted(
         curves.signed_area(s.outline) + math.fsum(curves.signed_area(hole) for hole in s.holes) for s in shapes
@@ -47,7 +47,7 @@ def areas(path: Path, intake: Intake | None = None) -> list[float]:
 def test_written_shapes_are_read_back(tmp_path, version):
     path = tmp_path / "plate.dxf"
     write_drawing(path, shape_layers([PLATE]), version)
-    shapes, _ = read_dxf(path, Intake(units="mm"))
+    shapes, _ = read_drawing(path, Intake(units="mm"))
     assert shapes == (PLATE,)
     assert not ezdxf.readfile(path).audit().errors
 
@@ -65,7 +65,7 @@ def test_circles_and_arcs_stay_arcs(drawn):
         space.add_arc((0, 0), 10, 0, 180)
         space.add_line((-10, 0), (10, 0))
 
-    shapes, findings = read_dxf(drawn(fill))
+    shapes, findings = read_drawing(drawn(fill))
     assert sorted(len(s.outline) for s in shapes) == [2, 2]
     assert [curves.signed_area(s.outline) for s in shapes] == pytest.approx([math.pi * 400, math.pi * 50])
     assert findings == ()
@@ -75,7 +75,7 @@ def test_ellipses_and_splines_are_fitted_with_few_arcs(drawn):
     def fill(document):
         document.modelspace().add_ellipse((0, 0), (100, 0), 0.5)
 
-    (shape,), _ = read_dxf(drawn(fill))
+    (shape,), _ = read_drawing(drawn(fill))
     assert curves.signed_area(shape.outline) == pytest.approx(math.pi * 5000, rel=1e-4)
     assert len(shape.outline) <= 24
     for segment in curves.segments(shape.outline, closed=True):
@@ -103,7 +103,7 @@ def test_a_drawing_seen_from_the_back_is_mirrored(drawn):
             [(0, 0), (10, 0), (10, 5)], close=True, dxfattribs={"extrusion": (0, 0, -1)}
         )
 
-    (shape,), _ = read_dxf(drawn(fill))
+    (shape,), _ = read_drawing(drawn(fill))
     assert curves.bounds([shape.outline]) == pytest.approx((-10, 0, 0, 5))
 
 
@@ -116,7 +116,7 @@ def test_frozen_layers_and_paper_space_stay_out_and_are_told(drawn):
 
     path = drawn(fill)
     assert areas(path) == pytest.approx([math.pi * 100])
-    assert {finding.code for finding in read_dxf(path)[1]} == {"hidden", "paper-space"}
+    assert {finding.code for finding in read_drawing(path)[1]} == {"hidden", "paper-space"}
 
 
 def test_units_are_read_assumed_and_overridden(drawn):
@@ -126,7 +126,7 @@ def test_units_are_read_assumed_and_overridden(drawn):
     assert areas(drawn(fill, units=1)) == pytest.approx([math.pi * 254**2])
     path = drawn(fill, units=0)
     assert areas(path) == pytest.approx([math.pi * 100])
-    (finding,) = read_dxf(path)[1]
+    (finding,) = read_drawing(path)[1]
     assert finding.code == "units" and "508 mm" in finding.text
     assert areas(path, Intake(units="inch", scale=0.1)) == pytest.approx([math.pi * 25.4**2])
 
@@ -144,11 +144,11 @@ def square(gap: float) -> Draw:
 
 def test_gaps_are_joined_told_or_refused_by_their_width(drawn):
     assert areas(drawn(square(0.04))) == pytest.approx([10000], abs=5)
-    assert read_dxf(drawn(square(0.04)))[1] == ()
-    shapes, (told,) = read_dxf(drawn(square(0.4)))
+    assert read_drawing(drawn(square(0.04)))[1] == ()
+    shapes, (told,) = read_drawing(drawn(square(0.4)))
     assert curves.signed_area(shapes[0].outline) == pytest.approx(10000)
     assert told.code == "joined" and told.mended and "0.400 mm" in told.text
-    shapes, (refused,) = read_dxf(drawn(square(0.6)))
+    shapes, (refused,) = read_drawing(drawn(square(0.6)))
     assert shapes == () and not refused.mended
     assert "layer 0" in str(refused) and "LINE" in str(refused) and "0.60 mm at (0.00, 0.60)" in str(refused)
 
@@ -166,7 +166,7 @@ def test_outlines_that_cross_are_refused(drawn):
         document.modelspace().add_circle((0, 0), 10)
         document.modelspace().add_circle((5, 0), 10)
 
-    _, findings = read_dxf(drawn(fill))
+    _, findings = read_drawing(drawn(fill))
     assert [finding.code for finding in findings] == ["crossing"]
 
 
@@ -177,7 +177,7 @@ def test_a_block_that_holds_itself_is_refused(drawn):
         document.modelspace().add_blockref("LOOP", (0, 0))
 
     with pytest.raises(DrawingFault, match="holds itself"):
-        read_dxf(drawn(fill))
+        read_drawing(drawn(fill))
 
 
 @pytest.mark.parametrize("content", [b"not a drawing", b"\x00" * 99])
@@ -185,7 +185,7 @@ def test_what_is_no_drawing_is_one_clear_fault(tmp_path, content):
     path = tmp_path / "junk.dxf"
     path.write_bytes(content)
     with pytest.raises(DrawingFault, match="no DXF drawing"):
-        read_dxf(path)
+        read_drawing(path)
 
 
 @pytest.mark.parametrize("share", [0.0, 0.1, 0.5, 0.9, 0.99])
@@ -194,7 +194,7 @@ def test_a_drawing_cut_short_is_never_taken_for_whole(tmp_path, share):
     write_drawing(path, shape_layers([PLATE]))
     path.write_bytes(path.read_bytes()[: int(share * path.stat().st_size)])
     try:
-        _, findings = read_dxf(path)
+        _, findings = read_drawing(path)
     except DrawingFault:
         return
     assert any("cut short" in finding.text and not finding.mended for finding in findings)
@@ -202,4 +202,4 @@ def test_a_drawing_cut_short_is_never_taken_for_whole(tmp_path, share):
 
 def test_a_missing_file_is_named(tmp_path):
     with pytest.raises(DrawingFault, match=r"no drawing gone\.dxf"):
-        read_dxf(tmp_path / "gone.dxf")
+        read_drawing(tmp_path / "gone.dxf")

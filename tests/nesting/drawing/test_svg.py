@@ -8,8 +8,8 @@ import pytest
 
 from nesting import curves
 from nesting.drawing.intake import Intake
+from nesting.drawing.reading import read_drawing
 from nesting.drawing.shapes import DrawnShape, Finding
-from nesting.drawing.svg import read_svg
 from nesting.faults import DrawingFault
 
 PAGE = 'width="600mm" height="400mm" viewBox="0 0 600 400"'
@@ -21,7 +21,7 @@ def read(tmp_path: Path) -> Read:
     def read(body: str, page: str = PAGE, intake: Intake | None = None):
         path = tmp_path / "drawing.svg"
         path.write_text(f'<svg xmlns="http://www.w3.org/2000/svg" {page}>{body}</svg>', encoding="utf-8")
-        return read_svg(path, intake)
+        return read_drawing(path, intake)
 
     return read
 
@@ -139,4 +139,4 @@ def test_entities_that_reach_out_or_multiply_are_refused(tmp_path, declared):
     path = tmp_path / "bomb.svg"
     path.write_text(f'<!DOCTYPE svg [{declared}]><svg xmlns="http://www.w3.org/2000/svg"><text>&x;</text></svg>')
     with pytest.raises(DrawingFault, match="entities"):
-        read_svg(path)
+        read_drawing(path)
