@@ -7,6 +7,7 @@ import sys
 import typer
 
 from cli import rack
+from cli.inspect import inspect
 from nesting.faults import Fault
 
 app = typer.Typer(
@@ -19,6 +20,7 @@ app = typer.Typer(
 
 
 app.add_typer(rack.app, name="rack")
+app.command()(inspect)
 
 
 def run() -> None:

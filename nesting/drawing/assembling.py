@@ -7,11 +7,13 @@ it, so an island in a hole is a shape of its own. Marks belong to the shape they
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from shapely.geometry import LineString, Polygon
 
 from nesting.curves import oriented
@@ -23,7 +25,7 @@ from nesting.drawing.shapes import DrawnChain, DrawnShape, Finding
 from nesting.drawing.smoothing import smoothed
 from nesting.drawing.uniting import filled
 from nesting.faults import DrawingFault
-from nesting.model import Chain, Ring
+from nesting.model import Chain, Point, Ring
 
 NEST_SAGITTA_MM = 0.01
 """How finely rings are flattened to see which lies in which."""
@@ -87,9 +89,16 @@ def _simple(chain: DrawnChain, findings: list[Finding]) -> list[_Loop]:
         return [loop]
     parts = filled([loop.ring], "evenodd")
     text = f"an outline that meets itself was parted into {len(parts)} outlines"
-    findings.append(Finding("touching", chain.where, text, True, chain.vertices[0][:2]))
+    findings.append(Finding("touching", chain.where, text, True, _meeting(loop.area)))
     rings = [ring for outline, holes in parts for ring in (outline, *holes)]
     return [_loop(DrawnChain(ring, True, chain.layer, chain.handle)) for ring in rings]
+
+
+def _meeting(area: Polygon) -> Point:
+    """Where an outline crosses or touches itself, as the geometry library tells it."""
+    figures = re.findall(r"[-+.\deE]+", shapely.is_valid_reason(area).partition("[")[2])
+    x, y = figures if len(figures) == 2 else area.exterior.coords[0][:2]
+    return float(x), float(y)
 
 
 def _distinct(loops: list[_Loop], findings: list[Finding]) -> list[_Loop]:

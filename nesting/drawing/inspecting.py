@@ -6,9 +6,10 @@ In: a drawing file and how to read it. Out: an Inspection, and the text of a job
 from __future__ import annotations
 
 import json
+import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from nesting.curves import bounds, signed_area
@@ -38,7 +39,7 @@ class SizeFound:
     height_mm: float
     holes: int
     marks: int
-    area_mm2: float
+    area_mm2: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,16 +77,16 @@ def _layers(chains: Sequence[DrawnChain], shapes: Sequence[DrawnShape], intake: 
 
 def _sizes(shapes: Sequence[DrawnShape]) -> tuple[SizeFound, ...]:
     """Large ones first."""
-    alike = Counter(_size(shape) for shape in shapes)
-    found = [SizeFound(layer, count, *size) for (layer, *size), count in alike.items()]
+    alike = Counter(_one(shape) for shape in shapes)
+    found = [replace(one, count=count) for one, count in alike.items()]
     return tuple(sorted(found, key=lambda one: (-one.area_mm2, one.layer)))
 
 
-def _size(shape: DrawnShape) -> tuple[str, float, float, int, int, float]:
+def _one(shape: DrawnShape) -> SizeFound:
     x0, y0, x1, y1 = bounds([shape.outline])
-    area = signed_area(shape.outline) + sum(signed_area(hole) for hole in shape.holes)
+    area = signed_area(shape.outline) + math.fsum(signed_area(hole) for hole in shape.holes)
     sides = (round(x1 - x0, 1), round(y1 - y0, 1))
-    return (shape.layer, *sides, len(shape.holes), len(shape.marks), round(area, 0))
+    return SizeFound(shape.layer, 1, *sides, len(shape.holes), len(shape.marks), round(area))
 
 
 # ── a job to start from ──────────────────────────────────────────────────────────────────────────────────────
@@ -96,8 +97,10 @@ def starting_job(path: Path, inspection: Inspection, intake: Intake) -> str:
     layers = [layer.name for layer in inspection.layers if layer.shapes]
     named = layers if len(layers) > 1 else [None]
     stem = path.stem
-    head = f"# Made from {_plain(path.name)}: fill in material, colour and thickness of each piece.\n[job]\nname = {_text(stem)}\n"
-    return head + "".join(_entry(path, stem if layer is None else f"{stem} {layer}", layer, intake) for layer in named)
+    note = f"# Made from {_plain(path.name)}: fill in material, colour and thickness of each piece."
+    return f"{note}\n[job]\nname = {_text(stem)}\n" + "".join(
+        _entry(path, stem if layer is None else f"{stem} {layer}", layer, intake) for layer in named
+    )
 
 
 def _entry(path: Path, name: str, layer: str | None, intake: Intake) -> str:
