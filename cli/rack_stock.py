@@ -274,10 +274,10 @@ def _taped(tape: str) -> tuple[tuple[Point, ...], tuple[tuple[Point, ...], ...]]
 def _drawn(drawing: Path | None) -> tuple[tuple[Point, ...], tuple[tuple[Point, ...], ...]]:
     """The one outline in a drawing, with its holes; arcs become chords on the side where there is material."""
     from nesting import curves
-    from nesting.drawing.dxf import read_dxf
+    from nesting.drawing.reading import read_drawing
 
     assert drawing is not None
-    shapes, findings = read_dxf(drawing)
+    shapes, findings = read_drawing(drawing)
     for finding in findings:
         typer.echo(str(finding), err=True)
     if len(shapes) != 1:
