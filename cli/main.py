@@ -7,7 +7,6 @@ import sys
 import typer
 
 from cli import rack
-from cli.inspect import inspect
 from nesting.faults import Fault
 
 app = typer.Typer(
@@ -20,7 +19,6 @@ app = typer.Typer(
 
 
 app.add_typer(rack.app, name="rack")
-app.command()(inspect)
 
 
 def run() -> None:
