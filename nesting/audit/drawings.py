@@ -7,6 +7,7 @@ Method: ezdxf reads and audits; lines, arcs, circles and light polylines are fol
 
 from __future__ import annotations
 
+import logging
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -21,15 +22,17 @@ from ezdxf.entities.circle import Circle
 from ezdxf.entities.dxfgfx import DXFGraphic
 from ezdxf.entities.line import Line
 from ezdxf.entities.lwpolyline import LWPolyline
-from ezdxf.lldxf.const import DXFError
 
 from nesting.audit.checks import Flaw
 from nesting.audit.linework import Floats
 
+# What the reader logs about a damaged file comes back as flaws.
+logging.getLogger("ezdxf").addHandler(logging.NullHandler())
+
 RUN_LAYERS: Final = ("CUT", "MARK", "LINEUP")
 NOTE_LAYERS: Final = ("NOTE_SHEET", "NOTE_REACH", "NOTE_FIND")
 FILE_BYTES_MAX = 20_000_000
-ENTITIES_MAX = 100_000
+ENTITIES_MAX = 20_000
 MILLIMETRES = 4
 """$INSUNITS for millimetres, DXF reference."""
 
@@ -65,8 +68,8 @@ def read_drawing(path: Path) -> Drawing:
         entities = list(document.modelspace())[: ENTITIES_MAX + 1]
         chains, flaws = _followed(entities, path.name)
         flaws = [*_document_flaws(document, len(entities), path.name), *flaws]
-    except (OSError, DXFError, ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
-        # A damaged file makes the reader stumble in many ways; all of them mean the same to the person.
+    except Exception as error:
+        # A damaged file makes the reader stumble in any way it can; all of them mean the same to the person.
         return _unreadable(path, f"the drawing cannot be read: {error}")
     for finding in (*auditor.errors, *auditor.fixes):
         flaws.append(Flaw(path.name, f"damaged drawing: {finding.message}"))

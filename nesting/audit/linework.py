@@ -20,8 +20,8 @@ Floats = NDArray[np.float64]
 
 CHORD_MM = 0.002
 """How far a chord between neighbouring points of a Trace may lie off the true arc."""
-STEPS_MAX = 20_000
-"""Most points on one arc, whatever its size."""
+POINTS_MAX = 200_000
+"""About the most points on one chain: what would need more is no sign, and is followed less closely."""
 FLATTEST_MM = 1e9
 """An arc of a larger radius is followed as one of this: the difference of cosines would drown in rounding."""
 
@@ -79,7 +79,9 @@ def _steps(width: Floats, half: Floats) -> NDArray[np.int64]:
     """How many chords stand for each segment: sagitta CHORD_MM at most, a straight one is its own chord."""
     radius = np.clip(width / np.maximum(2.0 * np.abs(np.sin(half)), 1e-12), CHORD_MM, FLATTEST_MM)
     wanted = np.abs(half) / np.arccos(1.0 - CHORD_MM / radius)
-    return np.clip(np.ceil(wanted), 1, STEPS_MAX).astype(np.int64)
+    few = max(1.0, float(wanted.sum()) / POINTS_MAX)
+    steps: NDArray[np.int64] = np.ceil(np.maximum(wanted / few, 1.0)).astype(np.int64)
+    return steps
 
 
 def _along_arcs(start: Floats, chord: Floats, half: Floats, share: Floats) -> Floats:

@@ -31,6 +31,9 @@ from nesting.faults import PlanFault
 
 Box = tuple[float, float, float, float]
 
+POINTS_MAX = 10_000_000
+"""Most points that contours and cuts are followed by: some thousand large letters."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Contour:
@@ -134,26 +137,43 @@ class Scene:
 
 
 def lay_out(plan: PlanRecord, drawings: Mapping[str, Drawing]) -> Scene:
-    """All sheets of the plan. Raises PlanFault if a sheet's outline is no polygon."""
+    """All sheets of the plan. Raises PlanFault if a sheet's outline is no polygon, or if there is too much on them."""
     pieces = {piece.id: piece for piece in plan.pieces}
-    return Scene(plan, drawings, tuple(_sheet(sheet, pieces, drawings) for sheet in plan.sheets))
+    pencil = _Pencil()
+    return Scene(plan, drawings, tuple(_sheet(sheet, pieces, drawings, pencil) for sheet in plan.sheets))
 
 
-def _sheet(sheet: SheetRecord, pieces: Mapping[str, PieceRecord], drawings: Mapping[str, Drawing]) -> SheetScene:
+class _Pencil:
+    """Traces chains, and refuses to go on where a plan has more of them than any sign."""
+
+    def __init__(self) -> None:
+        self.points = 0
+
+    def trace(self, vertices: Floats, closed: bool) -> Trace:
+        found = linework.trace(vertices, closed)
+        self.points += len(found.points)
+        if self.points > POINTS_MAX:
+            raise PlanFault("more contours than can be audited", where=("plan.json",), mend="plan the job in parts")
+        return found
+
+
+def _sheet(
+    sheet: SheetRecord, pieces: Mapping[str, PieceRecord], drawings: Mapping[str, Drawing], pencil: _Pencil
+) -> SheetScene:
     boxes = {blank.id: blank.rect_mm for blank in sheet.blanks}
-    placed = [_placed(pieces[p.piece], p) for p in sheet.placements if p.piece in pieces and p.blank in boxes]
+    placed = [_placed(pieces[p.piece], p, pencil) for p in sheet.placements if p.piece in pieces and p.blank in boxes]
     runs = [
         Run(
             run,
             boxes[run.blank],
-            tuple(_cuts(run, run.blank, drawings[run.file], RUN_LAYERS)),
-            tuple(_cuts(run, run.blank, drawings[run.file], NOTE_LAYERS)),
+            tuple(_cuts(run, run.blank, drawings[run.file], RUN_LAYERS, pencil)),
+            tuple(_cuts(run, run.blank, drawings[run.file], NOTE_LAYERS, pencil)),
         )
         for run in sorted(sheet.passes, key=lambda run: run.order)
         if run.blank in boxes
     ]
     trims = [
-        TrimRun(trim, tuple(_cuts(trim, "", drawings[trim.file], RUN_LAYERS)) if trim.file else ())
+        TrimRun(trim, tuple(_cuts(trim, "", drawings[trim.file], RUN_LAYERS, pencil)) if trim.file else ())
         for trim in sorted(sheet.trims, key=lambda trim: trim.order)
     ]
     return SheetScene(sheet, _sheet_shape(sheet), tuple(placed), tuple(runs), tuple(trims))
@@ -166,18 +186,20 @@ def _sheet_shape(sheet: SheetRecord) -> Polygon:
     return shape
 
 
-def _cuts(held: PassRecord | TrimRecord, blank: str, drawing: Drawing, layers: tuple[str, ...]) -> Iterator[Cut]:
+def _cuts(
+    held: PassRecord | TrimRecord, blank: str, drawing: Drawing, layers: tuple[str, ...], pencil: _Pencil
+) -> Iterator[Cut]:
     """The chains of a drawing, moved back from the bed to the sheet as the pass or trim says it was held."""
     for chain in drawing.chains:
         if chain.layer in layers:
             back = linework.to_sheet(chain.vertices, held.turn_deg, held.shift_mm)
-            bed, sheet = (linework.trace(vertices, chain.closed) for vertices in (chain.vertices, back))
+            bed, sheet = (pencil.trace(vertices, chain.closed) for vertices in (chain.vertices, back))
             yield Cut(drawing.name, blank, chain.layer, (held.order, chain.index), bed, sheet)
 
 
-def _placed(piece: PieceRecord, placement: PlacementRecord) -> Placed:
+def _placed(piece: PieceRecord, placement: PlacementRecord, pencil: _Pencil) -> Placed:
     def contour(ring: Ring, kind: str, closed: bool = True) -> Contour:
-        return Contour(piece.id, placement.blank, kind, linework.trace(_moved(ring, placement), closed))
+        return Contour(piece.id, placement.blank, kind, pencil.trace(_moved(ring, placement), closed))
 
     outline = contour(piece.outline, "outline")
     holes = tuple(contour(hole, f"hole {number}") for number, hole in enumerate(piece.holes, 1))

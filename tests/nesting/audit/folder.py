@@ -33,8 +33,8 @@ class Entity:
 class PlanFolder:
     """All that a plan folder holds that the audit reads; `raw` is written over what the drawings would be."""
 
-    plan: dict[str, Any]
-    drawings: dict[str, list[Entity]]
+    plan: dict[str, Any] = field(repr=False)
+    drawings: dict[str, list[Entity]] = field(repr=False)
     units: dict[str, int] = field(default_factory=dict)
     frozen: dict[str, str] = field(default_factory=dict)
     raw: dict[str, bytes] = field(default_factory=dict)
@@ -169,15 +169,13 @@ def point_at(a: complex, b: complex, bulge: float, share: float) -> complex:
 
 
 def split_at_level(ring: list[list[float]], level: float, closed: bool = True) -> list[tuple[bool, list[list[float]]]]:
-    """Cut a ring or chain where it crosses y = level, at most once a segment: (above, open chain) in order round it."""
+    """Cut a ring or chain wherever it crosses y = level: (above, open chain) in order round it."""
     pieces: list[tuple[bool, list[list[float]]]] = []
     count = len(ring) if closed else len(ring) - 1
     for i in range(count):
         (ax, ay, bulge), (bx, by, _) = ring[i], ring[(i + 1) % len(ring)]
         a, b = complex(ax, ay), complex(bx, by)
-        stops = [0.0, 1.0]
-        if (ay - level) * (by - level) < 0:
-            stops = [0.0, _crossing(a, b, bulge, level), 1.0]
+        stops = [0.0, *_crossings(a, b, bulge, level), 1.0]
         for t0, t1 in itertools.pairwise(stops):
             start, end = point_at(a, b, bulge, t0), point_at(a, b, bulge, t1)
             above = point_at(a, b, bulge, (t0 + t1) / 2).imag > level
@@ -192,12 +190,18 @@ def split_at_level(ring: list[list[float]], level: float, closed: bool = True) -
     return pieces
 
 
-def _crossing(a: complex, b: complex, bulge: float, level: float) -> float:
-    low, high = 0.0, 1.0
-    for _ in range(60):
-        middle = (low + high) / 2
-        if (point_at(a, b, bulge, middle).imag - level) * (a.imag - level) > 0:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2
+def _crossings(a: complex, b: complex, bulge: float, level: float) -> list[float]:
+    """Shares of the sweep where the segment crosses the level, by halving what is left of each sixteenth that does."""
+    found = []
+    for k in range(16):
+        low, high = k / 16, (k + 1) / 16
+        above, ends_above = (point_at(a, b, bulge, share).imag > level for share in (low, high))
+        if above != ends_above:
+            for _ in range(60):
+                middle = (low + high) / 2
+                if (point_at(a, b, bulge, middle).imag > level) == above:
+                    low = middle
+                else:
+                    high = middle
+            found.append((low + high) / 2)
+    return found
