@@ -236,7 +236,9 @@ class Workshop:
 class PieceOrder:
     """One `[[piece]]` of a job: a drawing (all or one layer of it) or a wording in a font at a cap height.
 
-    `units` and `scale` override what the drawing says of itself; the layers named are marked or left out.
+    `bridge_mm` joins dots and accents to their letter by a bar that wide; `font_axes` set a variable font, such as
+    [["wght", 700]]. `units` and `scale` override what the drawing says of itself; the layers named are marked or left
+    out.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
@@ -251,6 +253,8 @@ class PieceOrder:
     font: str | None = None
     height_mm: float | None = None
     tracking_mm: float = 0.0
+    bridge_mm: float | None = None
+    font_axes: tuple[tuple[str, float], ...] = ()
     quantity: int = 1
     turn: Turn = Turn.ANY
     mirror: bool = False

@@ -13,7 +13,7 @@ from PIL import Image, ImageChops, ImageDraw, ImageFont
 from cli.documents.canvas import PAPER, Path, Picture, Stroke, Words
 from nesting.curves import Segment
 from nesting.drawing.fitting import dense
-from nesting.drawing.wording import FONTS
+from nesting.drawing.fonts import SHIPPED
 from nesting.model import Point
 
 SMOOTH = 2
@@ -85,7 +85,7 @@ def _dashes(points: list[Point], pattern: list[float]) -> list[list[Point]]:
 
 def _words(image: Image.Image, words: Words, k: float) -> None:
     name = "DejaVuSans-Bold.ttf" if words.bold else "DejaVuSans.ttf"
-    font = ImageFont.truetype(str(FONTS / name), words.size * k)
+    font = ImageFont.truetype(str(SHIPPED / name), words.size * k)
     ImageDraw.Draw(image).text(
         (words.x * k, words.y * k),
         words.text,

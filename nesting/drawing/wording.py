@@ -8,26 +8,33 @@ strokes that overlap become one outline and counters stay holes.
 
 from __future__ import annotations
 
+import math
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+import shapely
 import uharfbuzz as hb
+from shapely.geometry import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
-from nesting.curves import bounds, moved
+from nesting.curves import bounds, moved, oriented, ring_of, signed_area
+from nesting.drawing.fitting import dense
+from nesting.drawing.fonts import DEFAULT_FONT
 from nesting.drawing.intake import MOST_BYTES
 from nesting.drawing.pens import OutlinePen
 from nesting.drawing.shapes import DrawnShape
 from nesting.drawing.tracing import Affine
 from nesting.drawing.uniting import filled
 from nesting.faults import DrawingFault, within
-from nesting.model import Point
+from nesting.model import Point, Ring
 
-FONTS = Path(__file__).parent / "fonts"
-DEFAULT_FONT = FONTS / "DejaVuSans-Bold.ttf"
 MOST_LETTERS = 2000
+MOST_HEIGHT_MM = 10_000.0
+FAR_MM = 10 * MOST_HEIGHT_MM
+_SIZES = f"capitals may be up to {MOST_HEIGHT_MM:g} mm high"
 LINE_PER_CAP = 1.7
 """Baseline to baseline, as a share of the cap height."""
 
@@ -57,12 +64,19 @@ def set_wording(
     font: Path | None = None,
     tracking_mm: float = 0.0,
     align: Align = "left",
+    bridge_mm: float | None = None,
+    axes: Mapping[str, float] | None = None,
 ) -> tuple[Letter, ...]:
-    """The letters of a wording; lines are parted by line breaks. DrawingFault if the font lacks a letter."""
+    """The letters of a wording; lines are parted by line breaks. DrawingFault if the font lacks a letter.
+
+    `bridge_mm` joins dots and accents to their letter by a bar this wide; `axes` set a variable font's axes by tag.
+    """
     with within(f"wording {text[:40]!r}"):
         if len(text) > MOST_LETTERS:
             raise DrawingFault(f"has {len(text)} letters; up to {MOST_LETTERS} are set", mend="part it into several")
-        face = typeface(font or DEFAULT_FONT, height_mm)
+        if not 0 < height_mm <= MOST_HEIGHT_MM or not abs(tracking_mm) <= MOST_HEIGHT_MM:
+            raise DrawingFault(f"has a height of {height_mm:g} mm and a tracking of {tracking_mm:g} mm", mend=_SIZES)
+        face = typeface(font or DEFAULT_FONT, height_mm, axes or {})
         lines = [_set_line(face, line, tracking_mm) for line in text.splitlines()]
         widest = max((width for _, width in lines), default=0.0)
         share = {"left": 0.0, "centre": 0.5, "right": 1.0}[align]
@@ -73,13 +87,13 @@ def set_wording(
         ]
         if not letters:
             raise DrawingFault("has nothing to cut: only spaces", mend="give the letters to cut")
-        return tuple(letters)
+        return tuple(letters if bridge_mm is None else [_bridged(letter, bridge_mm) for letter in letters])
 
 
 # ── fonts ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def typeface(path: Path, height_mm: float) -> Typeface:
+def typeface(path: Path, height_mm: float, axes: Mapping[str, float]) -> Typeface:
     """The font in a file, scaled so that its capitals are `height_mm` high. DrawingFault if it is no font."""
     with within(path.name):
         try:
@@ -91,6 +105,7 @@ def typeface(path: Path, height_mm: float) -> Typeface:
         font = hb.Font(face)
         if face.glyph_count == 0 or not {"glyf", "CFF ", "CFF2"} & set(face.table_tags):
             raise DrawingFault("is no TrueType or OpenType font with outlines", mend="choose a .ttf or .otf file")
+        font.set_variations(dict(axes))
         return Typeface(font, height_mm / _cap_height(font), path.name)
 
 
@@ -155,6 +170,54 @@ def _moved(letter: Letter, x_mm: float, y_mm: float) -> Letter:
         for s in letter.shapes
     )
     return Letter(letter.text, shapes)
+
+
+# ── dots and accents ─────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _bridged(letter: Letter, bridge_mm: float) -> Letter:
+    """The letter in one piece: each part joined to the nearest one by a bar, the largest part first."""
+    parts = sorted(letter.shapes, key=lambda shape: -abs(signed_area(shape.outline)))
+    areas = [Polygon(dense(shape.outline, True)) for shape in parts]
+    joined: BaseGeometry = areas[0]
+    bars: list[Ring] = []
+    waiting = list(areas[1:])
+    while waiting:
+        nearest = min(waiting, key=joined.distance)
+        waiting.remove(nearest)
+        bars.append(_bar(joined, nearest, bridge_mm))
+        joined = joined.union(nearest)
+    if not bars:
+        return letter
+    rings = [ring for shape in parts for ring in (shape.outline, *shape.holes)]
+    united = filled([*rings, *bars])
+    return Letter(letter.text, tuple(DrawnShape(outline, holes, name=parts[0].name) for outline, holes in united))
+
+
+def _bar(a: BaseGeometry, b: Polygon, bridge_mm: float) -> Ring:
+    """A bar from one part to the other, upright if they stand above each other, reaching half its width into both."""
+    (ax, ay), (bx, by) = _way(a, b).coords
+    width = min(bridge_mm, 0.8 * min(b.bounds[2] - b.bounds[0], b.bounds[3] - b.bounds[1]))
+    gap = math.dist((ax, ay), (bx, by)) or 1.0
+    ux, uy = (bx - ax) / gap * width / 2, (by - ay) / gap * width / 2
+    corners = [
+        (ax - ux + uy, ay - uy - ux),
+        (bx + ux + uy, by + uy - ux),
+        (bx + ux - uy, by + uy + ux),
+        (ax - ux - uy, ay - uy + ux),
+    ]
+    return oriented(ring_of(corners), True)
+
+
+def _way(a: BaseGeometry, b: Polygon) -> LineString:
+    """The way between two parts along the upright line through the middle of what they share in x; the shortest way
+    of all if that is a detour, or they share nothing."""
+    left, right = max(a.bounds[0], b.bounds[0]), min(a.bounds[2], b.bounds[2])
+    upright = LineString([((left + right) / 2, y) for y in (-FAR_MM, FAR_MM)])
+    on_a, on_b = upright.intersection(a), upright.intersection(b)
+    if left >= right or on_a.is_empty or on_b.is_empty or on_a.distance(on_b) > 3 * a.distance(b):
+        on_a, on_b = a, b
+    return shapely.shortest_line(on_a, on_b)
 
 
 def wording_box(letters: tuple[Letter, ...]) -> tuple[float, float, float, float]:

@@ -65,3 +65,13 @@ def test_every_open_outline_is_named_in_one_fault(folder):
 )
 def test_names_become_safe_file_names(text, safe):
     assert file_safe(text) == safe
+
+
+def test_wording_tells_how_far_it_reads_what_is_parted_and_what_is_too_thin(folder):
+    order = PieceOrder("fine print", "acrylic", "opal", 10.0, wording="iB", height_mm=30.0)
+    _, findings = read_pieces(job(order), folder)
+    told = {finding.code: finding.text for finding in findings}
+    assert "read well from 3.6 to 6 m away, by good eyes to 10.5 m" in told["reading"]
+    assert "pieces of their own in i" in told["parts"]
+    assert "narrower than 10 mm" in told["narrow"]
+    assert all(finding.mended and finding.where.startswith("wording 'iB'") for finding in findings)

@@ -3,7 +3,8 @@
 import pytest
 
 from nesting import curves
-from nesting.drawing.wording import FONTS, set_wording, wording_box
+from nesting.drawing.fonts import SHIPPED, find_font
+from nesting.drawing.wording import set_wording, wording_box
 from nesting.faults import DrawingFault
 
 
@@ -29,7 +30,7 @@ def test_tracking_widens_and_kerning_tightens():
     plain, wide = (wording_box(set_wording("HHH", 100.0, tracking_mm=t)) for t in (0.0, 5.0))
     assert wide[2] - plain[2] == pytest.approx(10.0)
     alone = [wording_box(set_wording(c, 100.0)) for c in "AV"]
-    pair = wording_box(set_wording("AV", 100.0, FONTS / "DejaVuSans.ttf"))
+    pair = wording_box(set_wording("AV", 100.0, SHIPPED / "DejaVuSans.ttf"))
     assert pair[2] - pair[0] < sum(box[2] - box[0] for box in alone)
 
 
@@ -51,3 +52,31 @@ def test_what_is_no_font_is_told(tmp_path):
     path.write_bytes(b"no font at all")
     with pytest.raises(DrawingFault, match="no TrueType"):
         set_wording("A", 100.0, path)
+
+
+def test_dots_and_accents_are_joined_when_asked():
+    letters = set_wording("iÄé%", 100.0, bridge_mm=6.0)
+    assert [len(letter.shapes) for letter in letters] == [1, 1, 1, 1]
+    (plain, joined) = (
+        sum(curves.signed_area(s.outline) for s in set_wording("i", 100.0, bridge_mm=b)[0].shapes) for b in (None, 6.0)
+    )
+    dot, stem = sorted(set_wording("i", 100.0)[0].shapes, key=lambda s: curves.signed_area(s.outline))
+    gap = curves.bounds([dot.outline])[1] - curves.bounds([stem.outline])[3]
+    assert joined == pytest.approx(plain + 6.0 * gap, abs=0.1)
+
+
+@pytest.mark.parametrize("height, tracking", [(0.0, 0.0), (float("nan"), 0.0), (1e9, 0.0), (100.0, float("inf"))])
+def test_sizes_that_make_no_sense_are_told(height, tracking):
+    with pytest.raises(DrawingFault, match="height"):
+        set_wording("A", height, tracking_mm=tracking)
+
+
+def test_fonts_are_found_by_file_and_by_full_name(tmp_path):
+    beside = tmp_path / "own.ttf"
+    beside.write_bytes((SHIPPED / "DejaVuSans.ttf").read_bytes())
+    assert find_font("own.ttf", tmp_path) == beside
+    assert find_font("dejavu sans-bold", tmp_path) == SHIPPED / "DejaVuSans-Bold.ttf"
+    assert find_font("DejaVuSans.ttf", tmp_path) == SHIPPED / "DejaVuSans.ttf"
+    assert find_font(None, tmp_path) == SHIPPED / "DejaVuSans-Bold.ttf"
+    with pytest.raises(DrawingFault, match="no font Nowhere Sans"):
+        find_font("Nowhere Sans", tmp_path)
