@@ -9,6 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+SLACK = 0.01
+"""Rounding forgiven in a least distance, mm."""
+
 
 @dataclass(frozen=True, slots=True)
 class Check:
@@ -41,12 +44,12 @@ class Flaw:
 
 def at_most(name: str, limit: float, unit: str, readings: Iterable[Reading], rule: str) -> Check:
     """Every reading must be at most `limit`; `rule` says in words what that means."""
-    return _measured(name, limit, unit, list(readings), f"{rule}: at most {limit:g} {unit}", 1.0)
+    return _measured(name, limit, unit, list(readings), rule, "at most", 1.0)
 
 
 def at_least(name: str, limit: float, unit: str, readings: Iterable[Reading], rule: str) -> Check:
-    """Every reading must be at least `limit`; `rule` says in words what that means."""
-    return _measured(name, limit, unit, list(readings), f"{rule}: at least {limit:g} {unit}", -1.0)
+    """Every reading must be at least `limit`, rounding (SLACK) forgiven; `rule` says in words what that means."""
+    return _measured(name, limit, unit, list(readings), rule, "at least", -1.0, SLACK)
 
 
 def none_wrong(name: str, flaws: Iterable[Flaw], rule: str) -> Check:
@@ -58,13 +61,14 @@ def none_wrong(name: str, flaws: Iterable[Flaw], rule: str) -> Check:
     return Check(name, False, float(len(found)), "wrong", found[0].where, found[0].words + more)
 
 
-def _measured(name: str, limit: float, unit: str, readings: list[Reading], rule: str, sense: float) -> Check:
+def _measured(
+    name: str, limit: float, unit: str, readings: list[Reading], rule: str, asked: str, sense: float, slack: float = 0.0
+) -> Check:
     if not readings:
-        return Check(name, True, None, unit, "", f"{rule} (nothing to measure)")
+        return Check(name, True, None, unit, "", f"{rule}: nothing to measure")
     worst = max(readings, key=lambda reading: sense * reading.value)
-    failing = sum(sense * reading.value > sense * limit for reading in readings)
-    if not failing:
-        return Check(name, True, worst.value, unit, worst.where, rule)
+    failing = sum(sense * (reading.value - limit) > slack for reading in readings)
+    said = f"{worst.words}; " if failing and worst.words else ""
     more = f" (and {failing - 1} more)" if failing > 1 else ""
-    words = f"{worst.words}; {rule}" if worst.words else rule
-    return Check(name, False, worst.value, unit, worst.where, words + more)
+    words = f"{said}{rule}: {worst.value:.3f} {unit}, {asked} {limit:g}{more}"
+    return Check(name, not failing, worst.value, unit, worst.where, words)

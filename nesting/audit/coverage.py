@@ -118,7 +118,7 @@ def cover(contours: Sequence[Contour], cuts: Sequence[Cut]) -> Cover:
             if best is not None and best.off_mm <= OFF_MM:
                 stretches.append(best)
             else:
-                strays.append((cut, best.off_mm if best else math.inf))
+                strays.append((cut, best.off_mm if best else cut.trace.length))
     return Cover(tuple(stretches), tuple(strays), tuple(_all_meetings(contours, stretches)))
 
 

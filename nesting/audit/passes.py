@@ -12,7 +12,8 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon, box
+from shapely.geometry import LineString, MultiPoint, Polygon, box
+from shapely.geometry.base import BaseGeometry
 
 from nesting.audit import linework
 from nesting.audit.checks import Check, Flaw, Reading, at_most, none_wrong
@@ -80,33 +81,34 @@ def _beyond_table(scene: Scene) -> Iterator[Reading]:
 
 
 def _note_flaws(scene: Scene) -> Iterator[Flaw]:
-    """What a person lays the blank by must be where the pass has it."""
+    """What a person lays the blank by, and finds the marks by, must be where the pass has it."""
     travel = box(0.0, 0.0, *scene.machine.travel_mm).boundary
     for sheet in scene.sheets:
         for run in sheet.runs:
             edges = sheet.shape.intersection(box(*run.blank_box)).boundary
-            for layer, drawn, wanted in (
-                ("NOTE_SHEET", [note.trace.line for note in run.notes if note.layer == "NOTE_SHEET"], edges),
-                ("NOTE_REACH", [note.bed.line for note in run.notes if note.layer == "NOTE_REACH"], travel),
-            ):
-                off = shapely.hausdorff_distance(shapely.union_all(drawn), wanted) if drawn else math.inf
-                if off > NOTE_MM:
-                    yield Flaw(sheet.where(run.record.file), f"layer {layer} is {off:.2f} mm off what it should show")
-            yield from _find_flaws(sheet, run)
+            marks = MultiPoint([mark.bed_mm for mark in run.record.lineup if not mark.cut_here])
+            arms = [line.interpolate(0.5, normalized=True) for line in _noted(run, "NOTE_FIND")]
+            yield from _layer_flaws(sheet, run, "NOTE_SHEET", _noted(run, "NOTE_SHEET"), _on_bed(run, edges))
+            yield from _layer_flaws(sheet, run, "NOTE_REACH", _noted(run, "NOTE_REACH"), travel)
+            yield from _layer_flaws(sheet, run, "NOTE_FIND", arms, marks)
 
 
-def _find_flaws(sheet: SheetScene, run: Run) -> Iterator[Flaw]:
-    """Marks of earlier passes are noted where this pass is to find them."""
-    wanted = [mark.bed_mm for mark in run.record.lineup if not mark.cut_here]
-    drawn = [
-        note.bed.line.interpolate(0.5, normalized=True).coords[0] for note in run.notes if note.layer == "NOTE_FIND"
-    ]
-    if not wanted and not drawn:
-        return
-    both = bool(wanted and drawn)
-    off = shapely.hausdorff_distance(shapely.MultiPoint(drawn), shapely.MultiPoint(wanted)) if both else math.inf
-    if off > NOTE_MM:
-        yield Flaw(sheet.where(run.record.file), f"layer NOTE_FIND is {off:.2f} mm off the marks to find")
+def _noted(run: Run, layer: str) -> list[LineString]:
+    return [note.bed.line for note in run.notes if note.layer == layer]
+
+
+def _on_bed(run: Run, shape: BaseGeometry) -> BaseGeometry:
+    return shapely.transform(shape, lambda at: linework.to_bed(at, run.record.turn_deg, run.record.shift_mm))
+
+
+def _layer_flaws(
+    sheet: SheetScene, run: Run, layer: str, drawn: Sequence[BaseGeometry], wanted: BaseGeometry
+) -> Iterator[Flaw]:
+    where = sheet.where(run.record.file)
+    if bool(drawn) == wanted.is_empty:
+        yield Flaw(where, f"layer {layer} {'should be empty' if drawn else 'is empty'}")
+    elif drawn and (off := shapely.hausdorff_distance(shapely.union_all(drawn), wanted)) > NOTE_MM:
+        yield Flaw(where, f"layer {layer} is {off:.2f} mm off what it should show")
 
 
 # ── lists ────────────────────────────────────────────────────────────────────────────────────────────────────

@@ -37,11 +37,9 @@ def piece_checks(scene: Scene) -> list[Check]:
         none_wrong("joints", _joint_flaws(plan.pieces), "every joint edge has its partner of the same length"),
         none_wrong("stock", _stock_flaws(scene), "pieces on sheets of their own stock, no sheet used twice"),
         none_wrong("turns", _turn_flaws(scene), "pieces turned and mirrored only as allowed"),
-        at_least("gaps", gap - SLACK_MM, "mm", _gaps(scene, gap), "material between two pieces"),
-        at_least("margin", margin - SLACK_MM, "mm", _margins(scene), "from piece to sheet edge"),
-        at_least(
-            "sheet holes", min(gap, margin) - SLACK_MM, "mm", _hole_gaps(scene), "from piece to a hole of the sheet"
-        ),
+        at_least("gaps", gap, "mm", _gaps(scene, gap), "material between two pieces"),
+        at_least("margin", margin, "mm", _margins(scene), "from piece to sheet edge"),
+        at_least("sheet holes", min(gap, margin), "mm", _hole_gaps(scene), "from piece to a hole of the sheet"),
         at_most("blanks hold", SLACK_MM, "mm", _overhangs(scene), "a piece beyond its blank"),
     ]
 

@@ -5,13 +5,14 @@ They work on any plan folder, made by hand or by the planner; `NotHere` says tha
 
 from __future__ import annotations
 
+import cmath
 import copy
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from tests.nesting.audit.folder import Entity, PlanFolder, to_bed
+from tests.nesting.audit.folder import Entity, PlanFolder, point_at, to_bed
 
 
 class NotHere(Exception):
@@ -413,31 +414,40 @@ def mark_cut_through(folder: PlanFolder) -> None:
 # ── joins ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def pull_end(entity: Entity, along_mm: float, across_mm: float = 0.0) -> None:
-    """Move the first end of a chain along its first segment's chord and across it; a join if it is an open chain."""
+def shorten(entity: Entity, by_mm: float) -> None:
+    """Take a length off the beginning of a chain, along its first line or arc."""
     (x0, y0, bulge), (x1, y1, _) = entity.vertices[:2]
-    heading = math.atan2(y1 - y0, x1 - x0) - 2 * math.atan(bulge)
-    ux, uy = math.cos(heading), math.sin(heading)
-    entity.vertices[0] = [x0 + along_mm * ux - across_mm * uy, y0 + along_mm * uy + across_mm * ux, bulge]
+    a, b = complex(x0, y0), complex(x1, y1)
+    half = 2 * math.atan(bulge)
+    share = by_mm / (abs(b - a) * (half / math.sin(half) if bulge else 1.0))
+    start = point_at(a, b, bulge, share)
+    entity.vertices[0] = [start.real, start.imag, math.tan(half / 2 * (1 - share))]
+
+
+def heading(entity: Entity) -> complex:
+    """Direction in which a chain sets out."""
+    (x0, y0, bulge), (x1, y1, _) = entity.vertices[:2]
+    along = complex(x1 - x0, y1 - y0) * cmath.exp(-2j * math.atan(bulge))
+    return along / abs(along)
 
 
 @damage("joins meet")
 def join_open_by_0_05_mm(folder: PlanFolder) -> None:
-    pull_end(joined(folder), 0.05)
+    shorten(joined(folder), 0.05)
 
 
 @damage("coverage")
 def join_overlapping_by_half_a_millimetre(folder: PlanFolder) -> None:
-    entity = joined(folder)
-    (x0, y0, bulge), _ = entity.vertices[:2]
-    pull_end(entity, -0.5)
-    entity.vertices[0][2] = 0.0
-    entity.vertices.insert(1, [x0, y0, bulge])
+    shorten(joined(folder), -0.5)
 
 
 @damage("joins meet")
 def join_stepped_by_0_018_mm(folder: PlanFolder) -> None:
-    pull_end(joined(folder), 0.0, 0.018)
+    entity = joined(folder)
+    aside = 0.018j * heading(entity)
+    shorten(entity, 1e-3)
+    x, y, _ = entity.vertices[0]
+    entity.vertices.insert(0, [x + aside.real, y + aside.imag, 0.0])
 
 
 @damage("joins listed")
