@@ -216,6 +216,34 @@ class Material:
 
 
 @dataclass(frozen=True, slots=True)
+class Quoting:
+    """How the shop turns cost into a price. Shares run from 0 to 1: mark-up is a share of the cost, tax of the price.
+
+    `material` says what a customer is charged for: whole sheets less what goes back on the rack, or the pieces' share
+    of a sheet, with `waste` the share of it that nobody can use. Quantities in `copies` are quoted side by side.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    material: Literal["sheets", "share"] = "sheets"
+    waste: float = 0.2
+    markup: float = 0.4
+    tax: float = 0.2
+    finishing_per_m: Decimal = Decimal(0)
+    freight_per_kg: Decimal = Decimal(0)
+    valid_days: int = 30
+    copies: tuple[int, ...] = (1, 5, 10, 50)
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.waste < 1:
+            raise ValueError("waste is a share of the sheet, from 0 to below 1")
+        if self.markup < 0 or self.tax < 0:
+            raise ValueError("markup and tax are shares, 0 or more")
+        if not self.copies or min(self.copies) < 1:
+            raise ValueError("copies are whole numbers from 1")
+
+
+@dataclass(frozen=True, slots=True)
 class Workshop:
     """`workshop.toml`: what the shop owns and what it charges."""
 
@@ -227,6 +255,7 @@ class Workshop:
     material: tuple[Material, ...] = ()
     offer: tuple[Offer, ...] = ()
     database: str = ""
+    quoting: Quoting = Quoting()
 
 
 # ── the job ──────────────────────────────────────────────────────────────────────────────────────────────────
@@ -296,6 +325,17 @@ class Job:
 
 
 @dataclass(frozen=True, slots=True)
+class Extra:
+    """An `[[extra]]` of a job, quoted beside the pieces: once for the job, or with every copy."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    what: str
+    amount: Decimal
+    each_copy: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class JobFile:
     """`job.toml`."""
 
@@ -303,6 +343,7 @@ class JobFile:
 
     job: Job
     piece: tuple[PieceOrder, ...]
+    extra: tuple[Extra, ...] = ()
 
 
 # ── the plan ─────────────────────────────────────────────────────────────────────────────────────────────────

@@ -10,11 +10,11 @@ from collections.abc import Iterator, Sequence
 from cli.documents import pictures, rows, states, words
 from cli.documents.rows import Column, Table
 from cli.documents.step import Step
-from cli.documents.times import RunTime, run_time
 from cli.documents.words import listed, mm, plain, ranges
 from nesting.costing import figure_for
-from nesting.model import CuttingFigure, Machine, Pass, Plan, PlannedSheet, Point, Rect
+from nesting.model import CuttingFigure, Machine, Pass, Plan, PlannedSheet, Point, Rect, Trim
 from nesting.passes.cuts import Cut
+from nesting.timing import RunTime, run_time
 
 # ── the turn ─────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -42,7 +42,7 @@ def turn_step(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> Ste
     )
 
 
-def letters(run: Pass) -> str:
+def letters(run: Pass | Trim) -> str:
     """`A at the front, B on the right, …`: which edge of the blank lies where."""
     places = {"front": "at the front", "right": "on the right", "back": "at the back", "left": "on the left"}
     return listed([f"{words.edge_at(side, run.turn_deg)} {place}" for side, place in places.items()])
@@ -61,7 +61,7 @@ def pass_step(plan: Plan, sheet: PlannedSheet, run: Pass) -> Step:
     tables = [
         _settings(figure, spent),
         _frame(plan.machine, states.cut_frame(run, cuts[run.order])),
-        _checks(checks),
+        check_table(checks),
         _lineup(run),
         _joins(run),
     ]
@@ -69,7 +69,7 @@ def pass_step(plan: Plan, sheet: PlannedSheet, run: Pass) -> Step:
         key=f"{name}-{blank}-pass{run.order}",
         kind=f"Sheet {name} · blank {blank} · pass {run.order} of {_last(sheet, run)}",
         title=f"Pass {run.order}: {_what(plan, run)}",
-        lead=_lying(plan.machine, run, shape.bounds),
+        lead=f"Blank {blank}: {lying(plan.machine, run, shape.bounds)}.",
         todo=tuple(_todo(plan, sheet, run, cuts[run.order], checks, shape.bounds)),
         figures=(pictures.pass_picture(plan, sheet, run, cuts, checks),),
         tables=tuple(table for table in tables if table),
@@ -88,10 +88,13 @@ KERF = (
 
 def _what(plan: Plan, run: Pass) -> str:
     tags = rows.numbers(plan)
-    whole, part = ranges([tags[p] for p in run.whole]), ranges([tags[p] for p in run.part])
-    parts = [f"{whole} whole"] if whole else []
-    parts += [f"a share of {part}"] if part else []
+    parts = [f"{_named([tags[p] for p in run.whole])} whole"] if run.whole else []
+    parts += [f"a share of {_named([tags[p] for p in run.part])}"] if run.part else []
     return " and ".join(parts) or "nothing to cut"
+
+
+def _named(numbers: Sequence[int]) -> str:
+    return ranges(numbers) if len(numbers) <= 3 else f"{len(numbers)} pieces"
 
 
 def _last(sheet: PlannedSheet, run: Pass) -> int:
@@ -102,17 +105,21 @@ def _to_find(run: Pass) -> list[str]:
     return [f"L{mark.number}" for mark in run.lineup if not mark.cut_here]
 
 
-def _lying(machine: Machine, run: Pass, bounds: Rect) -> str:
-    """Which edge lies where, and how far the blank hangs over the reach or lies within it."""
-    x0, y0, x1, y1 = bounds
-    travel_x, travel_y = machine.travel_mm
-    beyond = {"left": -x0, "right": x1 - travel_x, "front": -y0, "back": y1 - travel_y}
-    ways = [f"{mm(abs(by))} mm {'beyond' if by > 0.05 else 'inside'} it at the {side}" for side, by in beyond.items()]
-    wall = "" if machine.open_back else f" The back wall is {mm(machine.table_mm[1] - y1)} mm behind it."
-    return (
-        f"Blank {plain(run.blank)} lies with {letters(run)}. Against the reach of the head its edges are "
-        f"{listed(ways)}.{wall}"
-    )
+def lying(machine: Machine, run: Pass | Trim, bounds: Rect) -> str:
+    """How a blank or a sheet lies on the bed: its letters, and where its left and its back edge are."""
+    x0, _, _, y1 = bounds
+    wall = machine.table_mm[1] - y1
+    left = f"{mm(-x0)} mm left of the reach" if x0 < -NEAR_MM else f"at x {mm(x0)}"
+    if machine.open_back or wall < -NEAR_MM:
+        back = f"its back edge at y {mm(y1)}"
+    elif wall < NEAR_MM:
+        back = "pushed against the back wall"
+    else:
+        back = f"its back edge {mm(wall)} mm before the back wall (y {mm(y1)})"
+    return f"{letters(run)}; {back}, its left edge {left}"
+
+
+NEAR_MM = 0.05
 
 
 def _todo(
@@ -151,7 +158,7 @@ def _lining_up(run: Pass, checks: Sequence[Point]) -> Iterator[str]:
         yield "Line up: with the pointer at the coordinates of the joins, the ends of the cuts before lie under it."
     elif checks:
         names = listed([f"E{n}" for n in range(1, len(checks) + 1)])
-        yield f"Set it square: beam off, bring the pointer to {names}; each lies on the edge of the blank."
+        yield f"Set it square: beam off, bring the pointer to {names}; each lies on the edge of the sheet."
 
 
 def _afterwards(plan: Plan, sheet: PlannedSheet, run: Pass) -> Iterator[str]:
@@ -162,7 +169,7 @@ def _afterwards(plan: Plan, sheet: PlannedSheet, run: Pass) -> Iterator[str]:
     if held:
         yield f"Leave {held} in the sheet, neither lifted nor bent: the next pass goes on with it."
     if done:
-        yield f"Let it cool; take out {done} and write the number on each."
+        yield f"Let it cool; take out {done}, and write its number on each piece."
 
 
 # ── tables ───────────────────────────────────────────────────────────────────────────────────────────────────
@@ -190,10 +197,10 @@ def _frame(machine: Machine, frame: Rect | None) -> Table | None:
     return rows.rounded("frame", "Frame of this pass", columns, table)
 
 
-def _checks(points: Sequence[Point]) -> Table | None:
+def check_table(points: Sequence[Point]) -> Table | None:
     columns = (Column("point"), Column("x", "mm", 1), Column("y", "mm", 1))
     table = [(f"E{number}", *point) for number, point in enumerate(points, start=1)]
-    return rows.rounded("checks", "On the edge of the blank", columns, table) if table else None
+    return rows.rounded("checks", "On the edge of the sheet", columns, table) if table else None
 
 
 def _lineup(run: Pass) -> Table | None:

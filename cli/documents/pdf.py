@@ -6,6 +6,7 @@ fixed, so that the same plan gives the same bytes.
 
 from __future__ import annotations
 
+import dataclasses
 import logging
 import unicodedata
 from collections.abc import Iterator, Sequence
@@ -156,29 +157,29 @@ def _tick_line(pdf: Print, line: str) -> None:
 
 
 def _figures_and_tables(pdf: Print, step: Step) -> None:
-    """A picture beside a column of its tables where that fits, else above them."""
-    notes = 9.0 * len(step.notes)
-    room = pdf.page_break_trigger - pdf.get_y() - notes
-    if len(step.figures) == 1 and step.tables:
-        column = max(sum(_natural_widths(pdf, table)) for table in step.tables)
-        deep = sum(_table_height(pdf, table) + 3 for table in step.tables)
+    """A picture beside a column of its narrow tables where that shows it larger, else above all tables."""
+    wide = _heights(pdf, step.below) + 9.0 * len(step.notes)
+    room = pdf.page_break_trigger - pdf.get_y() - 4
+    if step.beside:
+        column = max(sum(_natural_widths(pdf, table)) for table in step.beside)
         shape = step.figures[0].height / step.figures[0].width
-        beside, above = min(pdf.epw - column - BETWEEN, room / shape), min(pdf.epw, (room - deep) / shape)
-        if column <= SIDE_COLUMN and deep <= room and beside > above:
-            _beside(pdf, step, room, column)
+        beside = min(pdf.epw - column - BETWEEN, (room - wide) / shape)
+        above = min(pdf.epw, (room - wide - _heights(pdf, step.beside)) / shape)
+        deep = sum(_table_height(pdf, table) + 3 for table in step.beside)
+        if column <= SIDE_COLUMN and deep <= room - wide and beside > above:
+            _beside(pdf, step, beside, column)
+            _tables(pdf, step.below)
             return
     if step.figures:
-        below = sum(_group_height(pdf, group) + 3 for group in _side_by_side(pdf, step.tables)) + notes
-        _figures(pdf, step.figures, below)
+        _figures(pdf, step.figures, wide + _heights(pdf, step.beside))
     _tables(pdf, step.tables)
 
 
-def _beside(pdf: Print, step: Step, room: float, column: float) -> None:
+def _beside(pdf: Print, step: Step, width: float, column: float) -> None:
     picture, top = step.figures[0], pdf.get_y() + 2
-    width = min(pdf.epw - column - BETWEEN, (room - 4) / picture.height * picture.width)
     draw(pdf, picture, MARGIN, top, width)
     pdf.set_y(top)
-    for table in step.tables:
+    for table in step.beside:
         _table(pdf, table, MARGIN + pdf.epw - column)
         pdf.set_y(pdf.get_y() + 3)
     pdf.set_y(max(pdf.get_y(), top + width / picture.width * picture.height) + 3)
@@ -244,7 +245,7 @@ def _painted(path: canvas.Path, left: float, top: float, scale: float) -> Painte
     return painted
 
 
-SMALLEST_TEXT = 0.21
+SMALLEST_TEXT = 0.24
 """Millimetres of type for one paper unit, however small the picture is set."""
 LINE_SHARE = 0.8
 """Lines are a little thinner on paper than on a phone."""
@@ -273,6 +274,7 @@ TABLE_SIZE = 8.5
 LINE = 4.2
 CELL_PAD = 3.0
 BETWEEN = 8.0
+LONG_TABLE = 12
 GUTTER = 6.0
 SIDE_COLUMN = 68.0
 """The widest column of tables beside a picture."""
@@ -282,7 +284,7 @@ def _side_by_side(pdf: Print, tables: Sequence[Table]) -> list[list[Table]]:
     """Narrow neighbours two by two, wide ones alone."""
     half = (pdf.epw - BETWEEN) / 2
     groups: list[list[Table]] = []
-    for table in tables:
+    for table in [part for whole in tables for part in _halved(pdf, whole, half)]:
         neighbour = groups[-1] if groups and len(groups[-1]) == 1 else []
         if neighbour and all(sum(_natural_widths(pdf, t)) <= half for t in (*neighbour, table)):
             neighbour.append(table)
@@ -291,9 +293,18 @@ def _side_by_side(pdf: Print, tables: Sequence[Table]) -> list[list[Table]]:
     return groups
 
 
+def _halved(pdf: Print, table: Table, half: float) -> list[Table]:
+    """A long narrow table as two, to be set side by side."""
+    if len(table.rows) < LONG_TABLE or table.totals() or sum(_natural_widths(pdf, table)) > half:
+        return [table]
+    middle = (len(table.rows) + 1) // 2
+    first, second = table.rows[:middle], table.rows[middle:]
+    return [dataclasses.replace(table, rows=first), dataclasses.replace(table, rows=second, title=" ")]
+
+
 def _tables(pdf: Print, tables: Sequence[Table]) -> None:
     for group in _side_by_side(pdf, tables):
-        if pdf.will_page_break(min(_group_height(pdf, group), 60.0)):
+        if pdf.will_page_break(min(max(_table_height(pdf, table) for table in group), 60.0)):
             pdf.add_page()
         top, deepest = pdf.get_y(), 0.0
         for i, table in enumerate(group):
@@ -309,8 +320,8 @@ def _table_height(pdf: Print, table: Table) -> float:
     return 6.0 + sum(_row_height(pdf, row, widths) for row in rows)
 
 
-def _group_height(pdf: Print, group: Sequence[Table]) -> float:
-    return max(_table_height(pdf, table) for table in group)
+def _heights(pdf: Print, tables: Sequence[Table]) -> float:
+    return sum(max(_table_height(pdf, table) for table in group) + 3 for group in _side_by_side(pdf, tables))
 
 
 def _lines(table: Table) -> list[tuple[str, ...]]:

@@ -236,7 +236,8 @@ def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts, 
     tags = rows.numbers(plan)
     for one, solid in zip(pieces, solids, strict=True):
         _tag(paper, solid, str(tags[one.piece.id]))
-    _pins(paper, run, checks)
+    _edge_points(paper, checks)
+    _pins(paper, run)
     title = f"Pass {run.order} of blank {words.plain(run.blank)}, seen from the front of the machine"
     return paper.finish(title, LEGEND_PASS)
 
@@ -309,13 +310,16 @@ def _edge_letters(
 EDGE_SHARES = (0.25, 0.75, 0.5, 0.15, 0.85, 0.35, 0.65)
 
 
-def _pins(paper: Canvas, run: Pass, checks: Sequence[Point]) -> None:
-    """Points to find by hand, each with its name: on the blank's edge, line-up marks, joins."""
+def _edge_points(paper: Canvas, checks: Sequence[Point]) -> None:
     for number, point in enumerate(checks, start=1):
         x, y = paper.at(*point)
         paper.ring(x, y, 3.5)
         inwards = -1.0 if x > paper.width / 2 else 1.0
         paper.words(x + 7 * inwards, y + 12, f"E{number}", 9.0, "start" if inwards > 0 else "end", bold=True)
+
+
+def _pins(paper: Canvas, run: Pass) -> None:
+    """Line-up marks and joins, each with its name."""
     for mark in run.lineup:
         x, y = paper.at(*mark.bed_mm)
         paper.cross(x, y)
@@ -327,7 +331,7 @@ def _pins(paper: Canvas, run: Pass, checks: Sequence[Point]) -> None:
         paper.badge(x, y + 15, f"J{join.number}", corners=4, radius=9.0)
 
 
-def trim_bed_picture(plan: Plan, sheet: PlannedSheet, trim: Trim) -> Picture:
+def trim_bed_picture(plan: Plan, sheet: PlannedSheet, trim: Trim, checks: Sequence[Point]) -> Picture:
     """A trim made on the machine: how the part lies on the bed."""
     part = states.part_cut(states.parts_before(sheet, trim), trim)
     shape = states.bed_shape(part, trim)
@@ -340,6 +344,7 @@ def trim_bed_picture(plan: Plan, sheet: PlannedSheet, trim: Trim) -> Picture:
             lying = states.bed_shape(shapely.box(*blank.rect_mm), trim)
             paper.shape(lying, look.FRAME_LINE)
             _edge_letters(paper, lying, trim.turn_deg)
+    _edge_points(paper, checks)
     legend = (("the cut", look.TRIM_LINE), ("reach of the head", look.TRAVEL_LINE), ("blank to keep", look.FRAME_LINE))
     return paper.finish(f"Trim cut {trim.order} on the bed, seen from the front of the machine", legend)
 

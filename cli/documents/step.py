@@ -23,6 +23,12 @@ class Step:
     cautions: tuple[str, ...] = ()
 
     @property
-    def narrow(self) -> bool:
-        """Whether its tables can stand in a column beside its one picture."""
-        return len(self.figures) == 1 and bool(self.tables) and all(len(table.columns) <= 5 for table in self.tables)
+    def beside(self) -> tuple[Table, ...]:
+        """Narrow tables, which can stand in a column beside a single picture."""
+        if len(self.figures) != 1:
+            return ()
+        return tuple(table for table in self.tables if len(table.columns) <= 5)
+
+    @property
+    def below(self) -> tuple[Table, ...]:
+        return tuple(table for table in self.tables if table not in self.beside)

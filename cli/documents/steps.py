@@ -8,14 +8,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import shapely
+from shapely import Polygon
 
 from cli.documents import pictures, rows, states, words
-from cli.documents.pass_steps import pass_step, turn_step
+from cli.documents.pass_steps import check_table, lying, pass_step, turn_step
 from cli.documents.rows import Column, Table
 from cli.documents.step import Step
-from cli.documents.times import machine_minutes
 from cli.documents.words import count, listed, mm, plain
-from nesting.model import Pass, Plan, PlannedSheet, Trim, Workshop
+from nesting.model import Leftover, Pass, Plan, PlannedSheet, Point, Trim, Workshop
+from nesting.timing import machine_minutes
 
 LIFT_ALONE_KG = 15.0
 """Above this a sheet is for two people: common practice, no source."""
@@ -55,7 +56,8 @@ def _cover(plan: Plan, workshop: Workshop) -> Step:
         ("customer", plain(job.customer)),
         ("due", plain(job.due)),
         ("quantity", str(job.quantity)),
-        ("machine", f"{plain(plan.machine.name)}, reach {words.size(*plan.machine.travel_mm)}"),
+        ("machine", plain(plan.machine.name, 30)),
+        ("its reach", words.size(*plan.machine.travel_mm)),
         ("pieces", str(len(plan.pieces))),
         ("sheets", str(len(plan.sheets))),
         ("trim cuts", str(sum(len(sheet.trims) for sheet in plan.sheets))),
@@ -187,16 +189,21 @@ def _on_sheet(plan: Plan, sheet: PlannedSheet) -> Table:
 
 def _trim(plan: Plan, workshop: Workshop, sheet: PlannedSheet, trim: Trim) -> Step:
     name = plain(sheet.id)
+    part = states.part_cut(states.parts_before(sheet, trim), trim)
     figures = [pictures.trim_picture(sheet, trim)]
+    checks: list[Point] = []
     if trim.method == "machine":
-        figures.append(pictures.trim_bed_picture(plan, sheet, trim))
+        checks = states.check_points(plan.machine, states.bed_shape(part, trim))
+        figures.append(pictures.trim_bed_picture(plan, sheet, trim, checks))
+    points = check_table(checks)
     return Step(
         key=f"{name}-trim{trim.order}",
         kind=f"Sheet {name} · trim {trim.order} of {len(sheet.trims)}",
-        title=f"{TRIM_TITLES[trim.method]}: {plain(trim.measure, 200)}",
-        lead="One straight cut, from edge to edge of the part in the picture.",
-        todo=tuple(_trim_todo(plan, workshop, trim)),
+        title=f"{TRIM_TITLES[trim.method]} at {mm(_measured(part, trim))} mm",
+        lead=f"One straight cut, from edge to edge: {plain(trim.measure, 200)}.",
+        todo=tuple(_trim_todo(plan, workshop, trim, part)),
         figures=tuple(figures),
+        tables=(points,) if points else (),
         notes=(
             f"Sheet frame: from {words.point(trim.from_mm)} to {words.point(trim.to_mm)} (mm from the lower left).",
         ),
@@ -207,10 +214,19 @@ def _trim(plan: Plan, workshop: Workshop, sheet: PlannedSheet, trim: Trim) -> St
 TRIM_TITLES = {"machine": "Cut on the machine", "saw": "Saw", "snap": "Score and snap"}
 
 
-def _trim_todo(plan: Plan, workshop: Workshop, trim: Trim) -> Iterator[str]:
-    yield f"Mark the cut: {plain(trim.measure, 200)}. Measure twice."
+def _measured(part: Polygon, trim: Trim) -> float:
+    """From the left or the lower edge of the part to the cut."""
+    (ax, ay), (bx, by) = trim.from_mm, trim.to_mm
+    x0, y0, _, _ = part.bounds
+    return float(ax - x0 if abs(ax - bx) < abs(ay - by) else ay - y0)
+
+
+def _trim_todo(plan: Plan, workshop: Workshop, trim: Trim, part: Polygon) -> Iterator[str]:
+    yield "Mark the cut as measured in the picture, at both edges. Measure twice."
     if trim.method == "machine":
-        yield "Lay the part on the table as in the second picture, square to the travel; support what hangs out."
+        bounds = states.bed_shape(part, trim).bounds
+        yield f"Lay it on the table as in the second picture: {lying(plan.machine, trim, bounds)}."
+        yield "Support what hangs out. With the pointer at E1, E2 and so on it stands on the edge of the sheet."
         yield (
             f"Load {plain(trim.file or 'the trim drawing', 80)} and run its frame with the beam off."
             if trim.file
@@ -248,26 +264,30 @@ def _back(plan: Plan, sheet: PlannedSheet) -> Step:
     table = tuple(
         (
             number,
-            f"{mm(left.usable_mm[2] - left.usable_mm[0])} × {mm(left.usable_mm[3] - left.usable_mm[1])}",
+            _usable(left).removesuffix(" mm"),
             shapely.Polygon(left.outline_mm, left.holes_mm).area / 1e6,
             words.cents(left.credit),
         )
         for number, left in enumerate(kept, start=1)
     )
-    marked = f"{words.stock(sheet)}, measured thickness, {words.source(sheet)}, this job, and which face is up"
     return Step(
         key=f"{name}-back",
         kind=f"Sheet {name} · back on the rack",
         title=f"Put {count(len(kept), 'leftover')} back on the rack",
         lead="Everything else of this sheet is scrap.",
-        todo=tuple(
-            f"Leftover {n}: write on it {marked}; put it on the rack and note the place."
-            for n in range(1, len(kept) + 1)
+        todo=(
+            f"Write on each: {words.stock(sheet)}; {words.source(sheet)}; this job; which face is up; its thickness.",
+            *(f"Leftover {n}, {_usable(left)}: on the rack, its place noted." for n, left in enumerate(kept, start=1)),
         ),
         figures=(pictures.leftover_picture(plan, sheet),),
         tables=(rows.rounded("leftovers", "To keep", columns, table),),
         notes=("Loose corners that may break are trimmed off first; the rectangle in the picture stays.",),
     )
+
+
+def _usable(left: Leftover) -> str:
+    x0, y0, x1, y1 = left.usable_mm
+    return words.size(x1 - x0, y1 - y0)
 
 
 def _lists(plan: Plan, workshop: Workshop) -> Iterator[Step]:

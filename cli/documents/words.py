@@ -73,10 +73,10 @@ def ranges(numbers: Iterable[int]) -> str:
             runs[-1].append(number)
         else:
             runs.append([number])
-    words = [f"{run[0]} to {run[-1]}" if len(run) > 2 else " and ".join(map(str, run)) for run in runs]
+    words = [part for run in runs for part in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else map(str, run))]
     if not words:
         return ""
-    return f"piece{'s' if len(runs) > 1 or len(runs[0]) > 1 else ''} {listed(words)}"
+    return f"{'piece' if len(words) == 1 and len(runs[0]) == 1 else 'pieces'} {listed(words)}"
 
 
 def piece_name(piece: Piece) -> str:

@@ -7,7 +7,8 @@ import ezdxf
 import ezdxf.path
 import pytest
 
-from cli.documents import states, times
+from cli.documents import states
+from nesting import timing
 from nesting.drawing.pass_drawings import drawings
 from nesting.drawing.writing import write_drawing
 from nesting.model import CuttingFigure, Pass
@@ -22,7 +23,7 @@ def test_circle_of_300_mm_at_6_mm_a_second():
     # Derived: pi 300 / 6 + 1 s to pierce = 158.08 s; the rapid move to its start comes on top.
     circle = Cut("disc", "outline", Stretch(((0.0, 150.0, 1.0), (300.0, 150.0, 1.0)), True))
     run = Pass(1, "B1", 0, (0.0, 0.0), "none", "x.dxf", (0.0, 0.0, 300.0, 300.0), ("disc",))
-    spent = times.run_time(MACHINE, FIGURE, run, [circle])
+    spent = timing.run_time(MACHINE, FIGURE, run, [circle])
     assert spent.seconds - spent.rapid_mm / MACHINE.rapid_mm_s == pytest.approx(158.08, abs=0.005)
     assert spent.rapid_mm == pytest.approx(150.0)
 
@@ -44,6 +45,6 @@ def test_time_agrees_with_the_written_drawings_read_back(tmp_path):
                 seconds += sum(a.distance(b) for a, b in itertools.pairwise(chain)) / 7.6
                 head = chain[-1].vec2
             cuts = states.cuts_on(plan, sheet, run.blank)[run.order]
-            spent = times.run_time(MACHINE, MACHINE.cutting[0], run, cuts)
+            spent = timing.run_time(MACHINE, MACHINE.cutting[0], run, cuts)
             assert spent.seconds == pytest.approx(seconds, rel=0.01)
             assert spent.pierces == len(chains)

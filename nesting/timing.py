@@ -11,11 +11,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cli.documents import states
 from nesting import curves
 from nesting.costing import figure_for
 from nesting.model import CuttingFigure, Machine, Pass, Plan
-from nesting.passes.cuts import Cut, cross, to_bed
+from nesting.passes.cuts import Cut, cross, cuts_of, laid_on, to_bed
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +56,9 @@ def run_time(machine: Machine, figure: CuttingFigure, run: Pass, cuts: Sequence[
 
 def machine_minutes(plan: Plan) -> float:
     """Minutes the machine runs for the whole plan, set-up, turns and trims left out."""
+    pieces = {piece.id: piece for piece in plan.pieces}
     seconds = 0.0
     for sheet in plan.sheets:
-        figure = figure_for(plan.machine, sheet.stock)
-        for blank in sheet.blanks:
-            cuts = states.cuts_on(plan, sheet, blank.id)
-            runs = [run for run in sheet.passes if run.blank == blank.id]
-            seconds += sum(run_time(plan.machine, figure, run, cuts[run.order]).seconds for run in runs)
+        figure, laid = figure_for(plan.machine, sheet.stock), laid_on(sheet, pieces)
+        seconds += sum(run_time(plan.machine, figure, run, cuts_of(sheet, run, laid)).seconds for run in sheet.passes)
     return seconds / 60
