@@ -130,7 +130,7 @@ def _todo(
         if by > 1.0:
             yield f"{mm(by)} mm hang out at the {side}: supported level with the table."
     yield from _lining_up(run, checks)
-    yield f"Load {plain(run.file, 80)}. Its layers {_layers(run, cuts)} are run, in this order; its NOTE layers never."
+    yield f"Load {plain(run.file, 80)}. Run {_layers(run, cuts)}; never its NOTE layers."
     yield "Run the frame with the beam off: it stays on the sheet, as in the picture."
     yield "Focus, feed and power set as in the table; a test cut in waste."
     yield "Cut."
@@ -143,7 +143,7 @@ def _layers(run: Pass, cuts: Sequence[Cut]) -> str:
         "MARK": any(cut.kind == "mark" for cut in cuts),
         "CUT": any(cut.kind != "mark" for cut in cuts),
     }
-    return listed([layer for layer, there in used.items() if there])
+    return ", then ".join(layer for layer, there in used.items() if there)
 
 
 def _lining_up(run: Pass, checks: Sequence[Point]) -> Iterator[str]:

@@ -307,7 +307,7 @@ def _edge_letters(
         paper.plate(x, y, words.edge_at(side, turn_deg), radius)
 
 
-EDGE_SHARES = (0.25, 0.75, 0.5, 0.15, 0.85, 0.35, 0.65)
+EDGE_SHARES = (0.25, 0.75, 0.5, *(i / 20 for i in range(2, 19)))
 
 
 def _edge_points(paper: Canvas, checks: Sequence[Point]) -> None:
@@ -315,7 +315,8 @@ def _edge_points(paper: Canvas, checks: Sequence[Point]) -> None:
         x, y = paper.at(*point)
         paper.ring(x, y, 3.5)
         inwards = -1.0 if x > paper.width / 2 else 1.0
-        paper.words(x + 7 * inwards, y + 12, f"E{number}", 9.0, "start" if inwards > 0 else "end", bold=True)
+        down = -6 if y > paper.height / 2 else 12
+        paper.words(x + 7 * inwards, y + down, f"E{number}", 9.0, "start" if inwards > 0 else "end", bold=True)
 
 
 def _pins(paper: Canvas, run: Pass) -> None:
