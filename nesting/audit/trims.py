@@ -110,7 +110,7 @@ def _held_blanks(trimmed: Sequence[tuple[SheetScene, Trimmed]]) -> Iterator[Flaw
             if lost.area > EDGE_MM * lost.length / 2:
                 yield Flaw(where, "is not all there: a trim's kerf takes some of it away")
             for placed in sheet.placed:
-                if placed.placement.blank == blank.id and not part.contains(Point(placed.outline.trace.points[0])):
+                if placed.placement.blank == blank.id and part.distance(placed.outline.trace.line) > 0.0:
                     yield Flaw(where, f"does not hold {placed.id}, which is to be cut from it")
 
 
