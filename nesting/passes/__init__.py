@@ -32,7 +32,8 @@ def plan_passes(
     with within(f"sheet {sheet_id}"):
         runs = choose_runs(laid, reaches(machine, blank.rect_mm), machine, rates)
     areas = regions(runs)
-    marks = _marks(runs, sheet, laid, machine)
+    # A trimmed edge is an edge like the sheet's own: marks keep clear of it.
+    marks = _marks(runs, sheet.intersection(shapely.box(*blank.rect_mm)), laid, machine)
     meets = _meeting_points(runs, areas)
     return tuple(
         Pass(
@@ -73,7 +74,7 @@ def turn_between(before: Reach, after: Reach) -> TurnName:
 
 
 def _marks(
-    runs: Sequence[Run], sheet: shapely.Polygon, laid: Sequence[Laid], machine: Machine
+    runs: Sequence[Run], sheet: shapely.Geometry, laid: Sequence[Laid], machine: Machine
 ) -> dict[tuple[int, int], tuple[Point, ...]]:
     """Line-up points for each pass and the next, where contours are shared between them and waste holds them."""
     found = {}

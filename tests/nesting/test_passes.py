@@ -42,6 +42,14 @@ def test_a_disc_deeper_than_the_travel_takes_a_half_turn_and_two_joins():
     assert [m.cut_here for m in second.lineup] == [False, False]
 
 
+def test_line_up_marks_keep_clear_of_a_trimmed_edge():
+    sheet, blank = shapely.box(0, 0, 1220, 610), (0, 0, 500, 600)
+    runs = plan_passes("S01", sheet, Blank("b1", blank), [laid(piece(disc(450)), 25, 75)], laser(), RATES)
+    marks = [mark.sheet_mm for run in runs for mark in run.lineup]
+    assert marks
+    assert all(3 + laser().gap_mm <= x <= 497 - laser().gap_mm for x, _ in marks), "arms of 3 mm"
+
+
 def test_the_same_disc_slides_through_an_open_machine():
     first, second = passes_for((0, 0, 600, 600), [laid(piece(disc(585)), 7.5, 7.5)], laser(open_back=True))
     assert first.turn_deg == second.turn_deg
