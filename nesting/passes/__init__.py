@@ -11,6 +11,7 @@ from decimal import Decimal
 from typing import Literal
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from nesting.faults import within
 from nesting.model import Blank, Join, LineUpMark, Machine, Pass, Point, Rates, Rect
@@ -74,7 +75,7 @@ def turn_between(before: Reach, after: Reach) -> TurnName:
 
 
 def _marks(
-    runs: Sequence[Run], sheet: shapely.Geometry, laid: Sequence[Laid], machine: Machine
+    runs: Sequence[Run], sheet: BaseGeometry, laid: Sequence[Laid], machine: Machine
 ) -> dict[tuple[int, int], tuple[Point, ...]]:
     """Line-up points for each pass and the next, where contours are shared between them and waste holds them."""
     found = {}

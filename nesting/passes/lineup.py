@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from nesting.model import Point, Rect
 from nesting.placing import Laid
@@ -21,7 +22,7 @@ MARK_MM = 6.0
 GRID_MM = 4.0
 
 
-def line_up_points(band: Rect, sheet: shapely.Geometry, laid: Sequence[Laid], clear_mm: float) -> tuple[Point, ...]:
+def line_up_points(band: Rect, sheet: BaseGeometry, laid: Sequence[Laid], clear_mm: float) -> tuple[Point, ...]:
     """Two mark centres in waste, farthest apart; () where no two fit at least a tenth of the band apart.
 
     A mark keeps `clear_mm` from pieces and from the sheet's edge, its arms included.
