@@ -18,7 +18,7 @@ from nesting.model import Plan, PlannedSheet, Workshop
 def write_documents(plan: Plan, folder: Path, workshop: Workshop) -> None:
     """Write the work pack (HTML, PDF) and the tables (CSV, XLSX) into an existing folder; same plan, same bytes."""
     pack = steps.steps(plan, workshop)
-    (folder / "workpack.html").write_text(page.html(plan, pack), encoding="utf-8", newline="\n")
+    (folder / "workpack.html").write_text(page.html(plan, pack, "work pack"), encoding="utf-8", newline="\n")
     (folder / "workpack.pdf").write_bytes(pdf.write_pdf(pack))
     office = (rows.cut_list(plan), rows.trim_cuts(plan), rows.material_bill(plan, workshop))
     for table in office:

@@ -1,6 +1,6 @@
-"""The work pack as one HTML file: everything inline, no network, ticks kept by the browser.
+"""Steps as one HTML file, a work pack or a quote: everything inline, no network, ticks kept by the browser.
 
-In: the steps. Out: text of `workpack.html`. The template only places what the steps hold; a missing value is an error.
+In: the steps. Out: the page's text. The template only places what the steps hold; a missing value is an error.
 """
 
 from __future__ import annotations
@@ -15,11 +15,10 @@ from markupsafe import Markup
 from cli.documents.canvas import Picture
 from cli.documents.step import Step
 from cli.documents.svg import svg
-from nesting.model import Plan
 
 
-def html(plan: Plan, steps: Sequence[Step], paper: str = "A4") -> str:
-    """The page; `paper` is a CSS page size. Ticks are kept per plan: a changed plan starts with none."""
+def html(of: object, steps: Sequence[Step], what: str, paper: str = "A4") -> str:
+    """The page; `paper` is a CSS page size. Ticks are kept for what it is `of`: a changed plan starts with none."""
     env = jinja2.Environment(
         loader=jinja2.PackageLoader("cli", "documents"),
         autoescape=True,
@@ -29,8 +28,10 @@ def html(plan: Plan, steps: Sequence[Step], paper: str = "A4") -> str:
     )
     env.filters["svg"] = _inline
     env.filters["anchor"] = anchor
-    key = hashlib.sha256(repr(plan).encode("utf-8", "backslashreplace")).hexdigest()[:16]
-    return env.get_template("workpack.html").render(title=steps[0].title, steps=steps, plan_key=key, paper=paper)
+    key = hashlib.sha256(repr(of).encode("utf-8", "backslashreplace")).hexdigest()[:16]
+    title = f"{steps[0].title}: {what}"
+    ticks = any(step.todo for step in steps)
+    return env.get_template("pages.html").render(title=title, steps=steps, key=key, ticks=ticks, paper=paper)
 
 
 def _inline(picture: Picture) -> Markup:

@@ -15,7 +15,8 @@ from shapely.geometry.base import BaseGeometry
 from cli.documents import canvas as look
 from cli.documents import rows, states, words
 from cli.documents.canvas import Canvas, Picture
-from nesting.model import Machine, Pass, Plan, PlannedSheet, Point, Rect, Trim
+from nesting import curves
+from nesting.model import Machine, Pass, Piece, Plan, PlannedSheet, Point, Rect, Trim
 from nesting.passes.cuts import Cut, to_bed
 from nesting.placing import Laid
 
@@ -142,6 +143,22 @@ def contact_picture(plan: Plan) -> Picture:
         below_x, below_y = paper.at((x0 + x1) / 2, y0)
         paper.words(below_x, below_y + 11, words.plain(sheet.id, 12), 9.0, bold=True)
     return paper.finish(f"All {words.count(len(plan.sheets), 'sheet')} of the plan, to one scale")
+
+
+def pieces_picture(pieces: Sequence[Piece]) -> Picture:
+    """Each shape once, to one scale, without a word of how it is laid out."""
+    shapes = list({(piece.name, piece.outline): piece for piece in pieces}.values())[:MOST_SHAPES]
+    boxes = [curves.bounds([piece.outline]) for piece in shapes]
+    corners, total = _in_rows([(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes])
+    paper = Canvas((0.0, -total[1], total[0], 0.0), bottom=12, top=8)
+    for piece, (x0, y0, _, _), (x, y) in zip(shapes, boxes, corners, strict=True):
+        paper.origin = (x - x0, y - y0)
+        paper.chains((*piece.holes, piece.outline), True, look.EDGE, look.NOW_FILL)
+        paper.chains(piece.marks, False, look.MARK_LINE)
+    return paper.finish(f"{words.count(len(shapes), 'shape')}, to one scale")
+
+
+MOST_SHAPES = 60
 
 
 def _in_rows(sizes: Sequence[Point]) -> tuple[list[Point], Point]:
