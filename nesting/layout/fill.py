@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from nesting.layout.fit import by_bulk, finished, lay_in_order, pull_into_reach
-from nesting.layout.search import Chain, Keep, Task
+from nesting.layout.fit import finished, pull_into_reach
+from nesting.layout.search import Chain, Keep, Task, by_bulk, lay_in_order
 from nesting.layout.terms import QUIET, Ground, Layout, Shape, Stop, Watch, after_evaluations, first_of
 
 PATIENCE = 25
@@ -109,7 +109,7 @@ def _settle(chain: Chain, stop: Stop) -> bool:
 def _force_one(chain: Chain, stop: Stop, barred: set[bytes]) -> bool:
     """Force the dearest missing piece in that was not yet tried on this layout; equal pieces are tried once."""
     task, present = chain.task, chain.present
-    kinds = [shape.polygon.wkb for shape in task.shapes]
+    kinds = task.kinds
     missing = [i for i in range(len(kinds)) if not present[i] and task.allowed[i].any() and kinds[i] not in barred]
     if not missing:
         return False

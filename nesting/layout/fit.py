@@ -7,58 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
-from nesting.layout import checks
-from nesting.layout.search import Chain, Keep, Task
+from nesting.layout.search import TRIES, Chain, Keep, Task, by_bulk, checked, lay_in_order
 from nesting.layout.terms import QUIET, Ground, Layout, Shape, Stop, Watch, after_evaluations
 
-TRIES = 200
-"""Positions tried for a piece laid where it overlaps nothing."""
 DISTURBANCES = 1000
 """Fresh starts before giving up, should the stop rule not come first."""
 PATIENCE = 60
 """Rounds without gain before a separation is given up."""
 
 
-def finished(chain: Chain, grounds: Sequence[Ground] | None = None) -> Layout | None:
-    """The chain's layout, checked exactly (on grounds other than the task's, if given); None if it breaks a rule."""
-    task, spots = chain.task, chain.spots()
-    shapes = {shape.id: shape for shape in task.shapes}
-    if checks.broken(shapes, spots, grounds or task.grounds, task.gap_mm, task.margin_mm):
-        return None
-    laid = {spot.id for spot in spots}
-    charges = sum(shapes[spot.id].reach_charge or 0.0 for spot in spots if spot.across)
-    value = sum(shapes[i].value for i in laid) - charges
-    missing = tuple(shape.id for shape in task.shapes if shape.id not in laid)
-    return Layout(tuple(spots), missing, value, None, chain.effort)
-
-
-def lay_in_order(chain: Chain, order: Sequence[int], tries: int = TRIES) -> list[int]:
-    """Lay pieces one after another where they overlap nothing; returns those that found no place."""
-    return [i for i in order if chain.task.allowed[i].any() and not chain.insert(i, tries)]
-
-
-def by_bulk(task: Task) -> list[int]:
-    """Large and long pieces first."""
-    order: list[int] = np.argsort(-task.bulk, kind="stable").tolist()
-    return order
-
-
-def disturb(chain: Chain, keep: Keep) -> None:
-    """Swap two of the larger pieces of a saved layout, each then where the other lay."""
-    order = by_bulk(chain.task)
-    large = [i for i in order if keep[i, 4] >= 0][: max(2, len(order) // 2)]
-    chain.restore(keep)
-    if len(large) < 2:
-        return
-    a = large[int(chain.random() * len(large))]
-    b = large[int(chain.random() * len(large))]
-    swapped = keep.copy()
-    swapped[[a, b], :2] = keep[[b, a], :2]
-    if chain.task.allowed[a, int(keep[b, 4])] and chain.task.allowed[b, int(keep[a, 4])]:
-        swapped[[a, b], 4] = keep[[b, a], 4]
-        chain.restore(swapped)
+def finished(chain: Chain) -> Layout | None:
+    """The chain's layout, checked exactly; None if it breaks a rule."""
+    return checked(chain.task, chain.spots_of(chain.save()), chain.effort)
 
 
 def pull_into_reach(chain: Chain) -> None:
@@ -104,6 +64,6 @@ def fit(
         if stop(chain.effort) >= 1.0:
             break
         pool = sorted([*pool, (chain.loss, chain.save())], key=lambda kept: kept[0])[:8]
-        disturb(chain, pool[int(chain.random() ** 2 * len(pool))][1])
+        chain.disturb(pool[int(chain.random() ** 2 * len(pool))][1])
         chain.calm()
     return None

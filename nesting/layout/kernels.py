@@ -43,17 +43,19 @@ LEAST, MARK, IDLE = 0, 1, 2
 class Rows(NamedTuple):
     """Outlines, one row per shape and orientation, about the shape's reference point."""
 
-    each: F32  # (rows, 3, LANES) x, y, radius of CIRCLES inscribed circles, largest first, every one CIRCLES times
-    tile: F32  # (rows, 3, LANES) the same, the whole list CIRCLES times: each[i] against tile[j] meets all pairs
-    ax: F64
-    ay: F64
-    bx: F64
-    by: F64  # (rows, edges) from a to b, the outer ring first
-    edges: I64  # edges in use
-    box: F64  # (rows, 8) least x, y, greatest x, y, least x + y, x - y, greatest x + y, x - y
-    size: F32  # fourth root of the hull's area
-    soft: F32  # depth under which an overlap fades out instead of vanishing
+    circle: F32  # (rows, 2, 3, LANES) x, y, radius of CIRCLES inscribed circles, largest first, padded with radius 0;
+    # each of them CIRCLES times, and the whole list CIRCLES times: one row's first against another's second meets
+    # all pairs in one loop
+    edge: F64  # (rows, 8, edges) ends and boxes (AX .. HY), the outer ring first
+    trait: F64  # (rows, 11) box and diagonal box (X0 .. M1), SIZE, SOFT, COUNT
     nook: F64  # (rows, NOOKS, 3) largest circle in each hole of the shape: x, y, radius (0: none)
+
+
+AX, AY, BX, BY, LX, LY, HX, HY = range(8)
+"""An edge runs from a to b; l and h are the lower and the higher corner of its box."""
+X0, Y0, X1, Y1, P0, M0, P1, M1, SIZE, SOFT, COUNT = range(11)
+"""Least and greatest x and y; of x + y (P) and x - y (M); fourth root of the hull's area; the depth under which an
+overlap fades out instead of vanishing; number of edges."""
 
 
 class Pieces(NamedTuple):
@@ -105,14 +107,19 @@ class State(NamedTuple):
     rng: U64
     work: I64  # evaluations, moves, rounds so far
     run: F64  # a separation under way: least loss, the loss that a gain is measured from, rounds without gain
-    lane: F32  # (2, LANES) scratch
-    near: I64  # scratch: edge numbers
+    lane: F32  # (2, LANES) scratch: depths, weighted depths
+    near: I64  # (edges) scratch: edge numbers
     order: I64
     best: F64  # (KEPT + 1, 6) loss, x, y, row or base, angle, region
 
 
 def _jit(function):  # type: ignore[no-untyped-def]
     return njit(cache=True, nogil=True, error_model="numpy")(function)
+
+
+def _inlined(function):  # type: ignore[no-untyped-def]
+    """For what is called for every evaluation: named tuples would be copied at every call."""
+    return njit(cache=True, nogil=True, error_model="numpy", inline="always")(function)
 
 
 # ── randomness ───────────────────────────────────────────────────────────────────────────────────────────────
@@ -209,53 +216,48 @@ def turn_row(rows: Rows, source: int, target: int, angle: float) -> None:
     """Row `target` becomes row `source` turned by `angle` (radians)."""
     c, s = math.cos(angle), math.sin(angle)
     fc, fs = f4(c), f4(s)
-    for k in range(LANES):
-        x, y = rows.each[source, 0, k], rows.each[source, 1, k]
-        rows.each[target, 0, k], rows.each[target, 1, k] = fc * x - fs * y, fs * x + fc * y
-        rows.each[target, 2, k] = rows.each[source, 2, k]
-        x, y = rows.tile[source, 0, k], rows.tile[source, 1, k]
-        rows.tile[target, 0, k], rows.tile[target, 1, k] = fc * x - fs * y, fs * x + fc * y
-        rows.tile[target, 2, k] = rows.tile[source, 2, k]
+    for side in range(2):
+        a, b = rows.circle[source, side], rows.circle[target, side]
+        for k in range(LANES):
+            b[0, k], b[1, k], b[2, k] = fc * a[0, k] - fs * a[1, k], fs * a[0, k] + fc * a[1, k], a[2, k]
     for k in range(NOOKS):
         x, y = rows.nook[source, k, 0], rows.nook[source, k, 1]
         rows.nook[target, k, 0], rows.nook[target, k, 1] = c * x - s * y, s * x + c * y
         rows.nook[target, k, 2] = rows.nook[source, k, 2]
-    n = rows.edges[source]
-    rows.edges[target] = n
-    rows.size[target], rows.soft[target] = rows.size[source], rows.soft[source]
-    b = rows.box[target]
-    b[0], b[1], b[4], b[5] = FAR, FAR, FAR, FAR
-    b[2], b[3], b[6], b[7] = -FAR, -FAR, -FAR, -FAR
-    for e in range(n):
-        x, y = rows.ax[source, e], rows.ay[source, e]
-        x, y = c * x - s * y, s * x + c * y
-        rows.ax[target, e], rows.ay[target, e] = x, y
-        b[0], b[1], b[4], b[5] = min(b[0], x), min(b[1], y), min(b[4], x + y), min(b[5], x - y)
-        b[2], b[3], b[6], b[7] = max(b[2], x), max(b[3], y), max(b[6], x + y), max(b[7], x - y)
-        x, y = rows.bx[source, e], rows.by[source, e]
-        rows.bx[target, e], rows.by[target, e] = c * x - s * y, s * x + c * y
+    t = rows.trait[target]
+    t[:] = rows.trait[source]
+    t[X0], t[Y0], t[P0], t[M0] = FAR, FAR, FAR, FAR
+    t[X1], t[Y1], t[P1], t[M1] = -FAR, -FAR, -FAR, -FAR
+    old, new = rows.edge[source], rows.edge[target]
+    for e in range(int(t[COUNT])):
+        x, y = c * old[AX, e] - s * old[AY, e], s * old[AX, e] + c * old[AY, e]
+        u, v = c * old[BX, e] - s * old[BY, e], s * old[BX, e] + c * old[BY, e]
+        new[AX, e], new[AY, e], new[BX, e], new[BY, e] = x, y, u, v
+        new[LX, e], new[HX, e], new[LY, e], new[HY, e] = min(x, u), max(x, u), min(y, v), max(y, v)
+        t[X0], t[Y0], t[P0], t[M0] = min(t[X0], x), min(t[Y0], y), min(t[P0], x + y), min(t[M0], x - y)
+        t[X1], t[Y1], t[P1], t[M1] = max(t[X1], x), max(t[Y1], y), max(t[P1], x + y), max(t[M1], x - y)
 
 
 # ── evaluation ───────────────────────────────────────────────────────────────────────────────────────────────
+# Functions called for every pair take plain arrays: named tuples are copied at every call.
 
 
 @_jit
-def _inside_row(rows: Rows, r: int, x: float, y: float) -> bool:
+def _inside(edge: F64, n: int, x: float, y: float) -> bool:
+    """Whether a point lies inside rings of n edges (8, edges), even-odd, by the stored ends of every edge."""
     inside = False
-    for e in range(rows.edges[r]):
-        ay, by = rows.ay[r, e], rows.by[r, e]
-        if (ay > y) != (by > y):
-            ax = rows.ax[r, e]
-            if x - ax < (rows.bx[r, e] - ax) * (y - ay) / (by - ay):
+    for e in range(n):
+        if (edge[AY, e] > y) != (edge[BY, e] > y):
+            ax, ay = edge[AX, e], edge[AY, e]
+            if x - ax < (edge[BX, e] - ax) * (y - ay) / (edge[BY, e] - ay):
                 inside = not inside
     return inside
 
 
 @_jit
 def _meet(ax: float, ay: float, bx: float, by: float, cx: float, cy: float, dx: float, dy: float) -> bool:
-    """Whether two closed segments share a point; touching counts, since outlines are laid a hair smaller than true."""
-    if max(ax, bx) < min(cx, dx) or max(cx, dx) < min(ax, bx) or max(ay, by) < min(cy, dy) or max(cy, dy) < min(ay, by):
-        return False
+    """Whether two closed segments whose boxes touch share a point. Touching counts, since outlines are laid a hair
+    smaller than true; segments on one line share a point if their boxes do."""
     ux, uy, vx, vy = bx - ax, by - ay, dx - cx, dy - cy
     if (ux * (cy - ay) - uy * (cx - ax)) * (ux * (dy - ay) - uy * (dx - ax)) > 0.0:
         return False
@@ -263,54 +265,56 @@ def _meet(ax: float, ay: float, bx: float, by: float, cx: float, cy: float, dx: 
 
 
 @_jit
-def _rows_cross(rows: Rows, i: int, j: int, dx: float, dy: float, near: I64) -> bool:
-    """Whether edges of row i, shifted by (dx, dy), meet edges of row j: only those in the common box are tried."""
-    x0, y0 = max(rows.box[i, 0] + dx, rows.box[j, 0]), max(rows.box[i, 1] + dy, rows.box[j, 1])
-    x1, y1 = min(rows.box[i, 2] + dx, rows.box[j, 2]), min(rows.box[i, 3] + dy, rows.box[j, 3])
+def _cross(p: F64, tp: F64, q: F64, tq: F64, dx: float, dy: float, near: I64) -> bool:
+    """Whether edges p (8, edges), shifted by (dx, dy), meet edges q: only those in the common box are tried."""
+    x0, y0 = max(tp[X0] + dx, tq[X0]), max(tp[Y0] + dy, tq[Y0])
+    x1, y1 = min(tp[X1] + dx, tq[X1]), min(tp[Y1] + dy, tq[Y1])
     m = 0
-    for e in range(rows.edges[j]):
-        ax, bx, ay, by = rows.ax[j, e], rows.bx[j, e], rows.ay[j, e], rows.by[j, e]
-        near[m] = e
-        off = (ax < x0) & (bx < x0) | (ax > x1) & (bx > x1) | (ay < y0) & (by < y0) | (ay > y1) & (by > y1)
-        m += 0 if off else 1
+    for e in range(int(tq[COUNT])):
+        if (q[LX, e] <= x1) & (q[HX, e] >= x0) & (q[LY, e] <= y1) & (q[HY, e] >= y0):
+            near[m] = e
+            m += 1
     if m == 0:
         return False
-    for e in range(rows.edges[i]):
-        ax, bx, ay, by = rows.ax[i, e] + dx, rows.bx[i, e] + dx, rows.ay[i, e] + dy, rows.by[i, e] + dy
-        off = (ax < x0) & (bx < x0) | (ax > x1) & (bx > x1) | (ay < y0) & (by < y0) | (ay > y1) & (by > y1)
-        if off:
-            continue
-        for k in range(m):
-            f = near[k]
-            if _meet(ax, ay, bx, by, rows.ax[j, f], rows.ay[j, f], rows.bx[j, f], rows.by[j, f]):
-                return True
+    for e in range(int(tp[COUNT])):
+        # Shifted just as the box was, so that an edge on the box's border rounds the same way.
+        lx, ly, hx, hy = p[LX, e] + dx, p[LY, e] + dy, p[HX, e] + dx, p[HY, e] + dy
+        if (lx <= x1) & (hx >= x0) & (ly <= y1) & (hy >= y0):
+            ax, ay, bx, by = p[AX, e] + dx, p[AY, e] + dy, p[BX, e] + dx, p[BY, e] + dy
+            for k in range(m):
+                f = near[k]
+                if (q[LX, f] > hx) | (q[HX, f] < lx) | (q[LY, f] > hy) | (q[HY, f] < ly):
+                    continue
+                if _meet(ax, ay, bx, by, q[AX, f], q[AY, f], q[BX, f], q[BY, f]):
+                    return True
     return False
 
 
 @_jit
-def _rows_overlap(rows: Rows, i: int, j: int, dx: float, dy: float, near: I64) -> bool:
-    if _rows_cross(rows, i, j, dx, dy, near):
+def _overlap(p: F64, tp: F64, q: F64, tq: F64, dx: float, dy: float, near: I64) -> bool:
+    """Whether outline p, shifted by (dx, dy), and outline q have inner points in common."""
+    if _cross(p, tp, q, tq, dx, dy, near):
         return True
     # Nothing crosses: one lies in the other or they are apart; a vertex of each outer ring tells.
-    x, y = rows.ax[i, 0] + dx, rows.ay[i, 0] + dy
-    b = rows.box[j]
-    if b[0] <= x <= b[2] and b[1] <= y <= b[3] and _inside_row(rows, j, x, y):
-        return True
-    x, y = rows.ax[j, 0] - dx, rows.ay[j, 0] - dy
-    b = rows.box[i]
-    return b[0] <= x <= b[2] and b[1] <= y <= b[3] and _inside_row(rows, i, x, y)
+    x0, y0, x1, y1 = tp[X0] + dx, tp[Y0] + dy, tp[X1] + dx, tp[Y1] + dy
+    if (x0 >= tq[X0]) & (y0 >= tq[Y0]) & (x1 <= tq[X1]) & (y1 <= tq[Y1]):
+        return _inside(q, int(tq[COUNT]), p[AX, 0] + dx, p[AY, 0] + dy)
+    if (x0 <= tq[X0]) & (y0 <= tq[Y0]) & (x1 >= tq[X1]) & (y1 >= tq[Y1]):
+        return _inside(p, int(tp[COUNT]), q[AX, 0] - dx, q[AY, 0] - dy)
+    return False
 
 
 @_jit
-def pair_loss(rows: Rows, i: int, j: int, dx: float, dy: float, near: I64, lane: F32) -> float:
+def pair_loss(circle: F32, edge: F64, trait: F64, i: int, j: int, dx: float, dy: float, near: I64, lane: F32) -> float:
     """How much row i, shifted by (dx, dy), overlaps row j: a length, 0 if and only if they do not overlap."""
-    soft = max(rows.soft[i], rows.soft[j])
+    tp, tq = trait[i], trait[j]
+    soft = f4(max(tp[SOFT], tq[SOFT]))
     square, twice = soft * soft, soft + soft
     fx, fy = f4(dx), f4(dy)
+    each, tile = circle[i, 0], circle[j, 1]
     for k in range(LANES):
-        ux = rows.each[i, 0, k] + fx - rows.tile[j, 0, k]
-        uy = rows.each[i, 1, k] + fy - rows.tile[j, 1, k]
-        r, s = rows.each[i, 2, k], rows.tile[j, 2, k]
+        ux, uy = each[0, k] + fx - tile[0, k], each[1, k] + fy - tile[1, k]
+        r, s = each[2, k], tile[2, k]
         p = r + s - np.sqrt(ux * ux + uy * uy)
         v = p if p > soft else square / (twice - p)
         lane[0, k] = p
@@ -322,9 +326,9 @@ def pair_loss(rows: Rows, i: int, j: int, dx: float, dy: float, near: I64, lane:
         q = lane[0, k + 32] if lane[0, k + 32] > lane[0, k + 48] else lane[0, k + 48]
         p = p if p > q else q
         deepest = p if p > deepest else deepest
-    if deepest <= ZERO and not _rows_overlap(rows, i, j, dx, dy, near):
+    if deepest <= ZERO and not _overlap(edge[i], tp, edge[j], tq, dx, dy, near):
         return 0.0
-    return math.sqrt(total + square) * rows.size[i] * rows.size[j]
+    return math.sqrt(total + square) * tp[SIZE] * tq[SIZE]
 
 
 @_jit
@@ -342,86 +346,99 @@ def _field(regions: Regions, k: int, x: float, y: float) -> float:
 
 
 @_jit
-def _leaves(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float, near: I64) -> bool:
+def _leaves(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) -> bool:
     """Whether row r at (x, y) is not wholly inside region k; decided by edges and a vertex of every ring."""
-    b = rows.box[r]
-    x0, y0, x1, y1 = b[0] + x, b[1] + y, b[2] + x, b[3] + y
-    for e in range(regions.start[k], regions.start[k + 1]):
+    edge, t = rows.edge[r], rows.trait[r]
+    n = int(t[COUNT])
+    x0, y0, x1, y1 = t[X0] + x, t[Y0] + y, t[X1] + x, t[Y1] + y
+    start, stop = regions.start[k], regions.start[k + 1]
+    for e in range(start, stop):
         ax, ay, bx, by = regions.ax[e], regions.ay[e], regions.bx[e], regions.by[e]
         if (ax < x0) & (bx < x0) | (ax > x1) & (bx > x1) | (ay < y0) & (by < y0) | (ay > y1) & (by > y1):
             continue
-        for f in range(rows.edges[r]):
-            if _meet(rows.ax[r, f] + x, rows.ay[r, f] + y, rows.bx[r, f] + x, rows.by[r, f] + y, ax, ay, bx, by):
+        for f in range(n):
+            if (edge[LX, f] + x > max(ax, bx)) | (edge[HX, f] + x < min(ax, bx)):
+                continue
+            if (edge[LY, f] + y > max(ay, by)) | (edge[HY, f] + y < min(ay, by)):
+                continue
+            if _meet(edge[AX, f] + x, edge[AY, f] + y, edge[BX, f] + x, edge[BY, f] + y, ax, ay, bx, by):
                 return True
-    if (
-        depth(
-            regions.ax,
-            regions.ay,
-            regions.bx,
-            regions.by,
-            regions.start[k],
-            regions.start[k + 1],
-            rows.ax[r, 0] + x,
-            rows.ay[r, 0] + y,
-        )
-        < 0.0
-    ):
+    if depth(regions.ax, regions.ay, regions.bx, regions.by, start, stop, edge[AX, 0] + x, edge[AY, 0] + y) < 0.0:
         return True
     for q in range(regions.ring_start[k], regions.ring_start[k + 1]):
         px, py = regions.ax[regions.ring[q]], regions.ay[regions.ring[q]]
-        if x0 <= px <= x1 and y0 <= py <= y1 and _inside_row(rows, r, px - x, py - y):
+        if x0 <= px <= x1 and y0 <= py <= y1 and _inside(edge, n, px - x, py - y):
             return True
     return False
 
 
 @_jit
-def out_loss(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float, near: I64) -> float:
-    """How far row r at (x, y) leaves region k: a length like `pair_loss`, 0 if and only if it lies wholly inside."""
-    if regions.plain[k]:
-        return 0.0
-    soft, slack = float(rows.soft[r]), 0.75 * regions.cell[k]
-    total, proven = 0.0, False
-    for a in range(CIRCLES):
-        radius = float(rows.tile[r, 2, a])
-        p = radius - _field(regions, k, x + float(rows.tile[r, 0, a]), y + float(rows.tile[r, 1, a]))
-        proven |= p > slack
-        total += (p if p > soft else soft * soft / (2.0 * soft - p)) * radius
-    if not proven and not _leaves(rows, regions, r, k, x, y, near):
-        return 0.0
-    return 2.0 * math.sqrt(total + soft * soft) * float(rows.size[r]) ** 2
+def _over(t: F64, g: F64, x: float, y: float) -> float:
+    """How far a box (of traits t, at x, y) stands over the box g: 0 inside."""
+    over_x = max(0.0, g[0] - t[X0] - x) + max(0.0, t[X1] + x - g[2])
+    return over_x + max(0.0, g[1] - t[Y0] - y) + max(0.0, t[Y1] + y - g[3])
 
 
 @_jit
+def out_loss(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) -> float:
+    """How far row r at (x, y) leaves region k: a length like `pair_loss`, 0 if and only if it lies wholly inside."""
+    t = rows.trait[r]
+    over = _over(t, regions.box[k], x, y)
+    soft, slack = t[SOFT], 0.75 * regions.cell[k]
+    total, proven = over * t[SIZE], over > 1e-9
+    if regions.plain[k]:
+        return 2.0 * math.sqrt(total + soft * soft) * t[SIZE] ** 2 if proven else 0.0
+    circle = rows.circle[r, 1]
+    for a in range(CIRCLES):
+        radius = float(circle[2, a])
+        p = radius - _field(regions, k, x + float(circle[0, a]), y + float(circle[1, a]))
+        proven |= p > slack
+        total += (p if p > soft else soft * soft / (2.0 * soft - p)) * radius
+    if not proven and not _leaves(rows, regions, r, k, x, y):
+        return 0.0
+    return 2.0 * math.sqrt(total + soft * soft) * t[SIZE] ** 2
+
+
+@_inlined
 def assess(
     rows: Rows, regions: Regions, state: State, i: int, r: int, k: int, x: float, y: float, limit: float
 ) -> float:
     """Weighted loss of piece i as row r at (x, y) in region k; gives up with a value >= limit once it is reached."""
     state.work[EVALUATIONS] += 1
-    b = rows.box[r]
-    x0, y0, x1, y1 = b[0] + x, b[1] + y, b[2] + x, b[3] + y
-    p0, m0, p1, m1 = b[4] + x + y, b[5] + x - y, b[6] + x + y, b[7] + x - y
-    total = out_loss(rows, regions, r, k, x, y, state.near) * state.weight_out[i]
-    if total >= limit:
-        return total
-    box = state.box
+    t, box = rows.trait[r], state.box
+    x0, y0, x1, y1 = t[X0] + x, t[Y0] + y, t[X1] + x, t[Y1] + y
+    p0, m0, p1, m1 = t[P0] + x + y, t[M0] + x - y, t[P1] + x + y, t[M1] + x - y
+    g = regions.box[k]
+    total = 0.0
+    if regions.plain[k] == 0 or x0 < g[0] - 1e-9 or y0 < g[1] - 1e-9 or x1 > g[2] + 1e-9 or y1 > g[3] + 1e-9:
+        total = out_loss(rows, regions, r, k, x, y) * state.weight_out[i]
     for j in range(len(state.x)):
-        if (x0 < box[j, 2]) & (x1 > box[j, 0]) & (y0 < box[j, 3]) & (y1 > box[j, 1]) & (j != i):
-            if (p0 >= box[j, 6]) | (p1 <= box[j, 4]) | (m0 >= box[j, 7]) | (m1 <= box[j, 5]):
+        if total >= limit:
+            break
+        if (x0 < box[j, X1]) & (x1 > box[j, X0]) & (y0 < box[j, Y1]) & (y1 > box[j, Y0]) & (j != i):
+            if (p0 >= box[j, P1]) | (p1 <= box[j, P0]) | (m0 >= box[j, M1]) | (m1 <= box[j, M0]):
                 continue
-            total += state.weight[i, j] * pair_loss(
-                rows, r, state.row[j], x - state.x[j], y - state.y[j], state.near, state.lane
+            loss = pair_loss(
+                rows.circle,
+                rows.edge,
+                rows.trait,
+                r,
+                state.row[j],
+                x - state.x[j],
+                y - state.y[j],
+                state.near,
+                state.lane,
             )
-            if total >= limit:
-                return total
+            total += state.weight[i, j] * loss
     return total
 
 
 @_jit
 def set_box(rows: Rows, state: State, i: int) -> None:
-    b, x, y = rows.box[state.row[i]], state.x[i], state.y[i]
+    t, x, y = rows.trait[state.row[i]], state.x[i], state.y[i]
     box = state.box[i]
-    box[0], box[1], box[2], box[3] = b[0] + x, b[1] + y, b[2] + x, b[3] + y
-    box[4], box[5], box[6], box[7] = b[4] + x + y, b[5] + x - y, b[6] + x + y, b[7] + x - y
+    box[X0], box[Y0], box[X1], box[Y1] = t[X0] + x, t[Y0] + y, t[X1] + x, t[Y1] + y
+    box[P0], box[M0], box[P1], box[M1] = t[P0] + x + y, t[M0] + x - y, t[P1] + x + y, t[M1] + x - y
 
 
 @_jit
@@ -438,20 +455,20 @@ def take_off(state: State, i: int) -> None:
 
 
 @_jit
+def _boxes_meet(a: F64, b: F64) -> bool:
+    meet = (a[X0] < b[X1]) & (a[X1] > b[X0]) & (a[Y0] < b[Y1]) & (a[Y1] > b[Y0])
+    return meet & (a[P0] < b[P1]) & (a[P1] > b[P0]) & (a[M0] < b[M1]) & (a[M1] > b[M0])
+
+
+@_jit
 def measure(rows: Rows, regions: Regions, state: State, i: int) -> None:
     """Losses of piece i with all others, afresh."""
     r, box = state.row[i], state.box
-    state.out[i] = out_loss(rows, regions, r, state.region[i], state.x[i], state.y[i], state.near)
+    state.out[i] = out_loss(rows, regions, r, state.region[i], state.x[i], state.y[i])
     for j in range(len(state.x)):
-        v = ZERO
-        if (
-            (box[i, 0] < box[j, 2]) & (box[i, 2] > box[j, 0]) & (box[i, 1] < box[j, 3]) & (box[i, 3] > box[j, 1])
-        ) and j != i:
-            v = f4(
-                pair_loss(
-                    rows, r, state.row[j], state.x[i] - state.x[j], state.y[i] - state.y[j], state.near, state.lane
-                )
-            )
+        v, dx, dy = ZERO, state.x[i] - state.x[j], state.y[i] - state.y[j]
+        if _boxes_meet(box[i], box[j]) and j != i:
+            v = f4(pair_loss(rows.circle, rows.edge, rows.trait, r, state.row[j], dx, dy, state.near, state.lane))
         state.loss[i, j] = v
         state.loss[j, i] = v
 
@@ -496,10 +513,10 @@ def piece_loss(state: State, i: int) -> float:
 # ── where a piece had better lie ─────────────────────────────────────────────────────────────────────────────
 
 
-@_jit
+@_inlined
 def _fits(rows: Rows, regions: Regions, r: int, k: int) -> bool:
-    b, g = rows.box[r], regions.box[k]
-    return b[2] - b[0] <= g[2] - g[0] and b[3] - b[1] <= g[3] - g[1]
+    t, g = rows.trait[r], regions.box[k]
+    return t[X1] - t[X0] <= g[2] - g[0] and t[Y1] - t[Y0] <= g[3] - g[1]
 
 
 @_jit
@@ -507,14 +524,14 @@ def _clamped(low: float, high: float, v: float) -> float:
     return low if v < low else (high if v > high else v)
 
 
-@_jit
+@_inlined
 def _clamp_x(rows: Rows, regions: Regions, r: int, k: int, x: float) -> float:
-    return _clamped(regions.box[k, 0] - rows.box[r, 0], regions.box[k, 2] - rows.box[r, 2], x)
+    return _clamped(regions.box[k, 0] - rows.trait[r, X0], regions.box[k, 2] - rows.trait[r, X1], x)
 
 
-@_jit
+@_inlined
 def _clamp_y(rows: Rows, regions: Regions, r: int, k: int, y: float) -> float:
-    return _clamped(regions.box[k, 1] - rows.box[r, 1], regions.box[k, 3] - rows.box[r, 3], y)
+    return _clamped(regions.box[k, 1] - rows.trait[r, Y0], regions.box[k, 3] - rows.trait[r, Y1], y)
 
 
 @_jit
@@ -530,7 +547,7 @@ def _keep(best: F64, loss: float, x: float, y: float, form: int, angle: float, r
     best[at, 3], best[at, 4], best[at, 5] = form, angle, region
 
 
-@_jit
+@_inlined
 def _random_region(pieces: Pieces, state: State, i: int) -> int:
     """One of the regions piece i may lie in."""
     k = below(state.rng, pieces.allowed.shape[1])
@@ -539,12 +556,12 @@ def _random_region(pieces: Pieces, state: State, i: int) -> int:
     return k
 
 
-@_jit
+@_inlined
 def _try_turn(rows: Rows, pieces: Pieces, i: int, form: int, angle: float) -> int:
     """The row that stands for a candidate orientation: a fixed row, or the spare row turned for it."""
     if pieces.slot[i] < 0:
         return form
-    spare = len(rows.edges) - 1
+    spare = len(rows.trait) - 1
     turn_row(rows, form, spare, angle)
     return spare
 
@@ -558,7 +575,7 @@ def _random_angle(state: State, i: int, near: bool) -> float:
     return uniform(state.rng) * (2 * math.pi)
 
 
-@_jit
+@_inlined
 def _sample(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, kind: int) -> None:
     """Try one position. kind 0: anywhere; 1: near where it lies; 2: a vertex on another's vertex; 3: in a nook."""
     rng = state.rng
@@ -573,7 +590,7 @@ def _sample(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, 
     r = _try_turn(rows, pieces, i, form, angle)
     if not _fits(rows, regions, r, k):
         return
-    b, g = rows.box[r], regions.box[k]
+    b, g = rows.trait[r], regions.box[k]
     if kind == 1:
         w, h = b[2] - b[0], b[3] - b[1]
         x = state.x[i] + (uniform(rng) - 0.5) * w
@@ -590,14 +607,15 @@ def _sample(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, 
             return
         s = state.row[j]
         if kind == 2:
-            e, f = below(rng, rows.edges[r]), below(rng, rows.edges[s])
-            x, y = state.x[j] + rows.ax[s, f] - rows.ax[r, e], state.y[j] + rows.ay[s, f] - rows.ay[r, e]
+            e, f = below(rng, int(rows.trait[r, COUNT])), below(rng, int(rows.trait[s, COUNT]))
+            x = state.x[j] + rows.edge[s, AX, f] - rows.edge[r, AX, e]
+            y = state.y[j] + rows.edge[s, AY, f] - rows.edge[r, AY, e]
         else:
             q = below(rng, NOOKS)
-            if rows.nook[s, q, 2] < rows.tile[r, 2, 0]:
+            if rows.nook[s, q, 2] < rows.circle[r, 1, 2, 0]:
                 return
-            x = state.x[j] + rows.nook[s, q, 0] - rows.tile[r, 0, 0]
-            y = state.y[j] + rows.nook[s, q, 1] - rows.tile[r, 1, 0]
+            x = state.x[j] + rows.nook[s, q, 0] - rows.circle[r, 1, 0, 0]
+            y = state.y[j] + rows.nook[s, q, 1] - rows.circle[r, 1, 1, 0]
     x, y = _clamp_x(rows, regions, r, k, x), _clamp_y(rows, regions, r, k, y)
     loss = assess(rows, regions, state, i, r, k, x, y, state.best[KEPT - 1, 0])
     _keep(state.best, loss, x, y, form, angle, k)
@@ -616,33 +634,26 @@ def _descend(
     sx, sy, sa = step, step, 0.25 * step
     while loss > 0.0 and (sx > floor or sy > floor):
         axis = below(rng, 5 if free else 4)
-        if axis == 4:
-            found = False
-            for side in range(2):
-                turned = angle + (sa if side == 0 else -sa)
-                spare = _try_turn(rows, pieces, i, form, turned)
-                if _fits(rows, regions, spare, k):
-                    u, v = _clamp_x(rows, regions, spare, k, x), _clamp_y(rows, regions, spare, k, y)
-                    t = assess(rows, regions, state, i, spare, k, u, v, loss)
-                    if t < loss:
-                        loss, x, y, angle, found = t, u, v, turned, True
-                        break
-            sa *= 1.1 if found else 0.5
-            if not found:
-                r = _try_turn(rows, pieces, i, form, angle)
-            continue
-        dx = 0.0 if axis == 1 else sx
-        dy = 0.0 if axis == 0 else (-sy if axis == 3 else sy)
-        found = False
-        fx, fy = x, y
+        dx = sx if axis in (0, 2, 3) else 0.0
+        dy = (sy if axis < 3 else -sy) if axis in (1, 2, 3) else 0.0
+        from_x, from_y, from_angle, found = x, y, angle, False
         for side in range(2):
-            u = _clamp_x(rows, regions, r, k, fx + dx if side == 0 else fx - dx)
-            v = _clamp_y(rows, regions, r, k, fy + dy if side == 0 else fy - dy)
+            sign = 1.0 if side == 0 else -1.0
+            turned = from_angle + sign * sa if axis == 4 else from_angle
+            if axis == 4:
+                r = _try_turn(rows, pieces, i, form, turned)
+                if not _fits(rows, regions, r, k):
+                    continue
+            u = _clamp_x(rows, regions, r, k, from_x + sign * dx)
+            v = _clamp_y(rows, regions, r, k, from_y + sign * dy)
             t = assess(rows, regions, state, i, r, k, u, v, loss)
             if t < loss:
-                loss, x, y, found = t, u, v, True
-        grow = 1.1 if found else 0.5
-        if axis < 2:
+                loss, x, y, angle, found = t, u, v, turned, True
+        if axis == 4:
+            r = _try_turn(rows, pieces, i, form, angle)
+            sa *= 1.1 if found else 0.5
+        elif axis < 2:
+            grow = 1.1 if found else 0.5
             sx *= grow if axis == 0 else 1.0
             sy *= grow if axis == 1 else 1.0
         else:
@@ -684,7 +695,7 @@ def relocate(
     for t in range(close + wide + wide // 2):
         kind = 1 if t < close else (0 if t < close + wide else 2 + t % 2)
         _sample(rows, pieces, regions, state, i, kind)
-    b = rows.box[pieces.first[i]]
+    b = rows.trait[pieces.first[i]]
     span = min(b[2] - b[0], b[3] - b[1])
     top = 0
     for at in range(KEPT):
@@ -751,7 +762,16 @@ def move_round(
 
 @_jit
 def separate(
-    rows: Rows, pieces: Pieces, regions: Regions, state: State, keep: F64, patience: int, most: int, floor: float
+    rows: Rows,
+    pieces: Pieces,
+    regions: Regions,
+    state: State,
+    keep: F64,
+    patience: int,
+    most: int,
+    floor: float,
+    wide: int,
+    close: int,
 ) -> float:
     """Rounds until nothing overlaps, `patience` rounds brought no gain of 2 %, or `most` evaluations are spent.
 
@@ -766,7 +786,7 @@ def separate(
         save(pieces, state, keep)
     end = state.work[EVALUATIONS] + most
     while run[LEAST] > 0.0 and run[IDLE] < patience and state.work[EVALUATIONS] < end:
-        loss = move_round(rows, pieces, regions, state, 40, 20, floor)
+        loss = move_round(rows, pieces, regions, state, wide, close, floor)
         run[IDLE] += 1.0
         if loss < run[LEAST]:
             run[LEAST] = loss
@@ -812,7 +832,7 @@ def insert(
     form, angle, k = int(best[3]), best[4], int(best[5])
     r = _try_turn(rows, pieces, i, form, angle)
     x, y = best[1], best[2]
-    b = rows.box[r]
+    b = rows.trait[r]
     step, floor = 0.5 * max(b[2] - b[0], b[3] - b[1]), 1e-4
     while step > floor:
         found = False

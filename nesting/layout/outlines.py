@@ -202,24 +202,11 @@ def table(shapes: Sequence[Shape], half_gap: float) -> Table:
 
 
 def _empty_rows(total: int, edges: int) -> kernels.Rows:
-    def f32(*shape: int) -> NDArray[np.float32]:
-        return np.zeros(shape, np.float32)
-
-    def f64(*shape: int) -> F64:
-        return np.zeros(shape)
-
     return kernels.Rows(
-        each=f32(total, 3, kernels.LANES),
-        tile=f32(total, 3, kernels.LANES),
-        ax=f64(total, edges),
-        ay=f64(total, edges),
-        bx=f64(total, edges),
-        by=f64(total, edges),
-        edges=np.zeros(total, np.int64),
-        box=f64(total, 8),
-        size=f32(total),
-        soft=f32(total),
-        nook=f64(total, kernels.NOOKS, 3),
+        circle=np.zeros((total, 2, 3, kernels.LANES), np.float32),
+        edge=np.zeros((total, 8, edges)),
+        trait=np.zeros((total, 11)),
+        nook=np.zeros((total, kernels.NOOKS, 3)),
     )
 
 
@@ -227,19 +214,17 @@ def _write(rows: kernels.Rows, r: int, form: Form, scale: float) -> None:
     o, n = form.outline, len(form.outline.edges)
     a = turned(o.edges[:, :2] / scale, form.turn_deg, form.mirrored)
     b = turned(o.edges[:, 2:] / scale, form.turn_deg, form.mirrored)
-    rows.ax[r, :n], rows.ay[r, :n], rows.bx[r, :n], rows.by[r, :n] = a[:, 0], a[:, 1], b[:, 0], b[:, 1]
+    rows.edge[r, :, :n] = np.hstack([a, b, np.minimum(a, b), np.maximum(a, b)]).T
     centres = turned(o.circles[:, :2] / scale, form.turn_deg, form.mirrored)
     # A hair smaller than they are, so that rounding to float32 never makes touching circles overlap.
     circles = np.vstack([centres.T, np.maximum(0.0, o.circles[:, 2] / scale - 3e-5)])
-    rows.each[r] = np.repeat(circles, kernels.CIRCLES, axis=1)
-    rows.tile[r] = np.tile(circles, kernels.CIRCLES)
+    rows.circle[r, 0] = np.repeat(circles, kernels.CIRCLES, axis=1)
+    rows.circle[r, 1] = np.tile(circles, kernels.CIRCLES)
     rows.nook[r, :, :2] = turned(o.nooks[:, :2] / scale, form.turn_deg, form.mirrored)
     rows.nook[r, :, 2] = o.nooks[:, 2] / scale
-    rows.edges[r] = n
     slanted = np.stack((a[:, 0] + a[:, 1], a[:, 0] - a[:, 1]), axis=-1)
-    rows.box[r] = (*a.min(axis=0), *a.max(axis=0), *slanted.min(axis=0), *slanted.max(axis=0))
-    rows.size[r] = (o.hull_area / scale**2) ** 0.25
-    rows.soft[r] = 0.01 * o.diameter / scale
+    box = (*a.min(axis=0), *a.max(axis=0), *slanted.min(axis=0), *slanted.max(axis=0))
+    rows.trait[r] = (*box, (o.hull_area / scale**2) ** 0.25, 0.01 * o.diameter / scale, n)
 
 
 def spot(

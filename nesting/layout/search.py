@@ -6,15 +6,19 @@ own: the kernels release the GIL and chains share nothing that is written.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from nesting.layout import checks, kernels, outlines
 from nesting.layout import grounds as g
-from nesting.layout import kernels, outlines
-from nesting.layout.terms import Effort, Ground, Shape, Spot, Stop
+from nesting.layout.terms import Effort, Ground, Layout, Shape, Spot, Stop
 
+TRIES = 200
+"""Positions tried for a piece laid where it overlaps nothing."""
 CHUNK = 20_000
 """Evaluations between two looks at the stop rule: some hundredths of a second."""
 Keep = NDArray[np.float64]
@@ -30,12 +34,13 @@ class Task:
         self.gap_mm, self.margin_mm = gap_mm, margin_mm
         self.table = outlines.table(shapes, gap_mm / 2)
         self.scale = self.table.scale
+        self.kinds = [shape.polygon.wkb for shape in shapes]
         across = any(shape.reach_charge is not None for shape in shapes)
         self.places = g.places(grounds, gap_mm / 2, margin_mm, across=across)
         self.regions = g.regions(self.places, self.scale) if self.places else None
         self.allowed = self._allowed()
-        hulls = self.table.rows.size[self.table.first].astype(float) ** 4
-        diameters = self.table.rows.soft[self.table.first]
+        hulls = self.table.rows.trait[self.table.first, kernels.SIZE] ** 4
+        diameters = self.table.rows.trait[self.table.first, kernels.SOFT]
         self.bulk = hulls * diameters
         """Large and long shapes first: the order in which shapes are laid one after another."""
 
@@ -43,7 +48,7 @@ class Task:
         rows, allowed = self.table.rows, np.zeros((len(self.shapes), len(self.places)), np.uint8)
         for i, shape in enumerate(self.shapes):
             first, count = self.table.first[i], self.table.turns[i]
-            box = rows.box[first : first + count]
+            box = rows.trait[first : first + count]
             w, h = (box[:, 2] - box[:, 0]) * self.scale, (box[:, 3] - box[:, 1]) * self.scale
             for k, place in enumerate(self.places):
                 if place.across and shape.reach_charge is None:
@@ -79,6 +84,7 @@ class Chain:
         self.regions = task.regions._replace(box=task.regions.box.copy())
         self.state = _state(n, table, seed)
         self.keep: Keep = np.zeros((n, 5))
+        self.wide, self.close = 40, 20
         self.arrays = (self.rows, self.pieces, self.regions, self.state)
         for i in range(n):
             kernels.take_off(self.state, i)
@@ -125,27 +131,50 @@ class Chain:
         self.state.weight.fill(1.0)
         self.state.weight_out.fill(1.0)
 
-    def separate(self, patience: int, stop: Stop, *, strikes: int = 1, floor: float = 0.001) -> bool:
-        """Move pieces until nothing overlaps (True), or `strikes` times `patience` rounds brought no gain.
+    def separating(self, patience: int, strikes: int, floor: float = 0.001) -> Iterator[bool | None]:
+        """Move pieces until nothing overlaps (True), or `strikes` times `patience` rounds brought no gain (False).
 
-        Every strike goes on from the best layout seen, with the weights as they are. It is that layout which stands
-        at the end.
+        Yields None every few hundredths of a second, and the outcome at the end. Every strike goes on from the best
+        layout seen, with the weights as they are; it is that layout which stands at the end.
         """
-        run, mark = self.state.run, np.inf
+        run, mark = self.state.run, math.inf
         while strikes > 0:
             run[kernels.LEAST] = -1.0
-            while stop(self.effort) < 1.0:
-                least = kernels.separate(*self.arrays, self.keep, patience, CHUNK, floor)
-                if least == 0.0:
-                    return True
-                if run[kernels.IDLE] >= patience:
+            while True:
+                least = kernels.separate(*self.arrays, self.keep, patience, CHUNK, floor, self.wide, self.close)
+                if least == 0.0 or run[kernels.IDLE] >= patience:
                     break
+                yield None
+            if least == 0.0:
+                yield True
             self.restore(self.keep)
             strikes = strikes if least < 0.98 * mark else strikes - 1
             mark = min(mark, least)
+        yield False
+
+    def separate(self, patience: int, stop: Stop, *, strikes: int = 1, floor: float = 0.001) -> bool:
+        """Move pieces apart until it is done, in vain, or the stop rule says so; the best layout seen stands."""
+        for outcome in self.separating(patience, strikes, floor):
+            if outcome is not None:
+                return outcome
             if stop(self.effort) >= 1.0:
+                self.restore(self.keep)
                 return False
         return False
+
+    def disturb(self, keep: Keep) -> None:
+        """Lay as saved, but swap two of the larger, unlike pieces, each then where the other lay."""
+        self.restore(keep)
+        large = [i for i in by_bulk(self.task) if self.state.live[i]]
+        large = large[: max(2, len(large) // 2)]
+        for _ in range(20 if len(large) > 1 else 0):
+            a, b = (large[int(self.random() * len(large))] for _ in range(2))
+            allowed = self.task.allowed[a, int(keep[b, 4])] and self.task.allowed[b, int(keep[a, 4])]
+            if self.task.kinds[a] != self.task.kinds[b] and allowed:
+                swapped = keep.copy()
+                swapped[[a, b], :2], swapped[[a, b], 4] = keep[[b, a], :2], keep[[b, a], 4]
+                self.restore(swapped)
+                return
 
     def save(self) -> Keep:
         kernels.save(self.pieces, self.state, self.keep)
@@ -165,19 +194,41 @@ class Chain:
         """Bring all losses up to date with the positions."""
         return float(kernels.measure_all(*self.arrays))
 
-    def spots(self) -> list[Spot]:
-        """Where the pieces that take part lie, in millimetres, each in its ground's own frame."""
-        found, s, t = [], self.state, self.task
-        for i, shape in enumerate(t.shapes):
-            if not s.live[i]:
-                continue
-            place = t.places[int(s.region[i])]
-            form = t.table.forms[int(s.base[i]) if t.table.slot[i] >= 0 else int(s.row[i])]
-            x, y = float(s.x[i]) * t.scale - place.aside[0], float(s.y[i]) * t.scale - place.aside[1]
-            found.append(
-                outlines.spot(shape.id, form, x, y, float(s.angle[i]), ground=place.ground, across=place.across)
-            )
+    def spots_of(self, keep: Keep) -> list[Spot]:
+        """Where the pieces of a saved layout lie, in millimetres, each in its ground's own frame."""
+        found, t = [], self.task
+        for shape, (x, y, form, angle, region) in zip(t.shapes, keep.tolist(), strict=True):
+            if region >= 0:
+                place = t.places[int(region)]
+                at = x * t.scale - place.aside[0], y * t.scale - place.aside[1]
+                spot = outlines.spot(shape.id, t.table.forms[int(form)], *at, angle)
+                found.append(replace(spot, ground=place.ground, across=place.across))
         return found
+
+
+def by_bulk(task: Task) -> list[int]:
+    """Large and long pieces first."""
+    order: list[int] = np.argsort(-task.bulk, kind="stable").tolist()
+    return order
+
+
+def lay_in_order(chain: Chain, order: Sequence[int], tries: int = TRIES) -> list[int]:
+    """Lay pieces one after another where they overlap nothing; returns those that found no place."""
+    return [i for i in order if chain.task.allowed[i].any() and not chain.insert(i, tries)]
+
+
+def checked(
+    task: Task, spots: Sequence[Spot], effort: Effort, grounds: Sequence[Ground] | None = None
+) -> Layout | None:
+    """A layout, checked exactly (on grounds other than the task's, if given); None if it breaks a rule."""
+    shapes = {shape.id: shape for shape in task.shapes}
+    if checks.broken(shapes, spots, grounds or task.grounds, task.gap_mm, task.margin_mm):
+        return None
+    laid = {spot.id for spot in spots}
+    charges = sum(shapes[spot.id].reach_charge or 0.0 for spot in spots if spot.across)
+    value = sum(shapes[i].value for i in sorted(laid)) - charges
+    missing = tuple(shape.id for shape in task.shapes if shape.id not in laid)
+    return Layout(tuple(spots), missing, value, None, effort)
 
 
 def _state(n: int, table: outlines.Table, seed: int) -> kernels.State:
@@ -201,7 +252,7 @@ def _state(n: int, table: outlines.Table, seed: int) -> kernels.State:
         work=np.zeros(3, np.int64),
         run=np.zeros(3),
         lane=f32(2, kernels.LANES),
-        near=np.zeros(table.rows.ax.shape[1] + 1, np.int64),
+        near=np.zeros(table.rows.edge.shape[2], np.int64),
         order=np.zeros(n, np.int64),
         best=np.zeros((kernels.KEPT + 1, 6)),
     )

@@ -1,0 +1,136 @@
+"""Benchmark instances: read, ask the engine in millimetres, write the answer in the instance's own unit.
+
+In: instance files (strip, bins, sheets, rectangles; format beside the files). Out: shapes and grounds scaled so that
+a mean item is 100 mm square, and layout files.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import shapely
+from shapely.geometry import Polygon, box
+
+from nesting.layout.terms import Ground, Shape, Spot
+
+MEAN_MM = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One entry of `bins` or `sheets`; quantity None: any number."""
+
+    ground: Ground
+    quantity: int | None
+    cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class Instance:
+    """An instance in millimetres; `unit_mm` is the factor from its own unit. Shape ids are item id, `#`, copy."""
+
+    name: str
+    goal: str
+    unit_mm: float
+    shapes: tuple[Shape, ...]
+    width_mm: float | None
+    sheets: tuple[Sheet, ...]
+    guillotine: bool
+    raw: dict[str, Any]
+
+    @property
+    def item_area_mm2(self) -> float:
+        return float(sum(shape.polygon.area for shape in self.shapes))
+
+    def published(self, what: str) -> float | None:
+        """Density in per cent: `best`, or `mean` of many runs."""
+        if what == "best":
+            density = (self.raw.get("best_published") or {}).get("density_percent")
+            return None if density is None else float(density)
+        means = [entry for entry in self.raw.get("other_published") or [] if "mean of" in entry.get("what", "")]
+        return float(means[0]["density_percent"]) if means else self.published("best")
+
+
+def read(path: Path) -> Instance:
+    """Read an instance file."""
+    raw = json.loads(path.read_text(encoding="utf-8"))
+    items = raw["items"]
+    polygons = [_polygon(item) for item in items]
+    count = sum(_most(item) for item in items)
+    area = sum(polygon.area * _most(item) for polygon, item in zip(polygons, items, strict=True))
+    unit = MEAN_MM / math.sqrt(area / count)
+    shapes = [
+        Shape(
+            f"{item['id']}#{copy}",
+            _scaled(polygon, unit),
+            _turns(item, raw),
+            bool(item.get("mirror")),
+            _value(item, polygon),
+        )
+        for item, polygon in zip(items, polygons, strict=True)
+        for copy in range(_most(item))
+    ]
+    sheets = [
+        Sheet(_ground(entry, unit), entry.get("quantity"), float(1.0 if entry.get("cost") is None else entry["cost"]))
+        for entry in raw.get("sheets", raw.get("bins", []))
+    ]
+    width = float(raw["width"]) * unit if raw["kind"] == "strip" else None
+    goal = str(raw.get("goal", "least length" if raw["kind"] == "strip" else "least cost"))
+    return Instance(raw["name"], goal, unit, tuple(shapes), width, tuple(sheets), bool(raw.get("guillotine")), raw)
+
+
+def _most(item: dict[str, Any]) -> int:
+    return int(item.get("quantity_max", item["quantity"]))
+
+
+def _value(item: dict[str, Any], polygon: Polygon) -> float:
+    value = item.get("value")
+    return float(polygon.area if value is None else value)
+
+
+def _polygon(item: dict[str, Any]) -> Polygon:
+    if "outline" in item:
+        return Polygon(item["outline"], item.get("holes") or [])
+    return box(0.0, 0.0, float(item["length"]), float(item["height"]))
+
+
+def _turns(item: dict[str, Any], raw: dict[str, Any]) -> tuple[float, ...] | None:
+    turns = item.get("allowed_rotations", [0.0, 90.0] if raw.get("turn") else [0.0])
+    return None if turns == "any" else tuple(float(turn) for turn in turns)
+
+
+def _scaled(polygon: Polygon, unit: float) -> Polygon:
+    scaled = shapely.transform(polygon, lambda points: points * unit)
+    assert isinstance(scaled, Polygon)
+    return scaled
+
+
+def _ground(entry: dict[str, Any], unit: float) -> Ground:
+    if "outline" in entry:
+        outline = Polygon(entry["outline"])
+    else:
+        outline = box(0.0, 0.0, float(entry["width"] if "width" in entry else entry["length"]), float(entry["height"]))
+    barred = [Polygon(ring) for ring in [*entry.get("holes", []), *entry.get("defects", [])]]
+    barred += [Polygon(zone["outline"]) for zone in entry.get("zones", [])]
+    return Ground(_scaled(outline, unit), (), tuple(_scaled(ring, unit) for ring in barred))
+
+
+def written(instance: Instance, spots: Sequence[Spot], addresses: Sequence[tuple[int, int]] = ((0, 0),)) -> str:
+    """A layout file; `addresses` tells entry and copy of each ground that spots refer to."""
+    placements = [
+        {
+            "item": spot.id.rsplit("#", 1)[0],
+            "sheet": list(addresses[spot.ground]),
+            "x": spot.x_mm / instance.unit_mm,
+            "y": spot.y_mm / instance.unit_mm,
+            "rotation": spot.turn_deg,
+            "mirrored": spot.mirrored,
+        }
+        for spot in spots
+    ]
+    return json.dumps({"instance": instance.name, "placements": placements}, indent=1)
