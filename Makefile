@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test lint types contract bless lock bench-layout clean
+.PHONY: demo test lint types contract bless lock bench-layout bench-rack crash-rack clean
 
 demo: $(READY)
 	$(BIN)/halfturn demo
@@ -38,6 +38,14 @@ lock: $(READY)
 
 bench-layout: $(READY)
 	$(BIN)/python -m nesting.layout.bench --all ../shared/benchmarks
+
+# A rack of 100,000 sheets and 1,000,000 entries; RACK=postgresql://... for an empty database on a server.
+bench-rack: $(READY)
+	$(BIN)/python -m inventory.bench $(if $(RACK),--url $(RACK))
+
+# 300 kills at random moments under load, then 8 processes with 500 random commands each; takes some minutes.
+crash-rack: $(READY)
+	$(BIN)/python -m tests.inventory.rough --kills 300 --crowd 8 --operations 500
 
 $(READY): requirements-dev.lock pyproject.toml
 	$(PYTHON) -m venv $(VENV)

@@ -97,16 +97,18 @@ def write_labels(
 
 
 def picture(
-    out: Annotated[Path, typer.Argument(help="The SVG to write.")],
+    out: Annotated[Path, typer.Argument(help="A name that ends in .svg or .png.")],
     place: PlaceOption = None,
     workshop: WorkshopOption = None,
 ) -> None:
     """Draw all sheets on the rack to one scale."""
+    from cli.documents.png import png
     from cli.documents.rack_picture import rack_picture
     from cli.documents.svg import svg
 
     sheets = _on_rack(workshop, place)
-    _write(out, svg(rack_picture(sheets)).encode())
+    drawn = rack_picture(sheets)
+    _write(out, png(drawn) if out.suffix.lower() == ".png" else svg(drawn).encode())
     typer.echo(f"{len(sheets)} sheets in {out}")
 
 

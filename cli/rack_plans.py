@@ -82,7 +82,7 @@ def arrived(
     with booking(workshop) as conn:
         plan_id, made = accepted_plan(conn, plan)
         arrive(conn, plan_id, made, set(sheets), at=now(), who=person(who))
-        stock = standing(conn, plan_id, made).stock
+        stock = standing(conn, plan_id).stock
     for sheet in sheets:
         typer.echo(f"{sheet} is on the rack as {stock[sheet]}")
 
@@ -115,8 +115,8 @@ def cancel(plan: PlanArgument, workshop: WorkshopOption = None, who: WhoOption =
     from inventory.plans import cancel as cancel_plan
 
     with booking(workshop) as conn:
-        plan_id, made = accepted_plan(conn, plan)
-        cancel_plan(conn, plan_id, made, at=now(), who=person(who), why=why)
+        plan_id, _ = accepted_plan(conn, plan)
+        cancel_plan(conn, plan_id, at=now(), who=person(who), why=why)
     typer.echo(f"{plan_id} is cancelled; its sheets are free")
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Collection, Iterator, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any
 
@@ -96,7 +97,7 @@ def find_sheet(conn: Connection, sheet_id: str) -> Sheet:
     """The sheet. Raises RackFault if there is none."""
     found = find_sheets(conn, {sheet_id})
     if not found:
-        raise RackFault(f"there is no sheet {sheet_id!r}", mend="look it up with `halfturn rack list --all`")
+        raise RackFault(f"there is no sheet {sheet_id!r}", mend="look it up with `halfturn rack list --state any`")
     return found[sheet_id]
 
 
@@ -175,8 +176,9 @@ def _entry_row(entry: Entry, seq: int) -> dict[str, Any]:
 
 
 def _entry_from(row: Row[Any]) -> Entry:
-    body = json.loads(row.body)
-    return Entry(Kind(row.kind), from_stamp(row.at), row.who, row.why, row.sheet, row.plan, body, row.seq)
+    with _whole(f"entry {row.seq}"):
+        body = json.loads(row.body)
+        return Entry(Kind(row.kind), from_stamp(row.at), row.who, row.why, row.sheet, row.plan, body, row.seq)
 
 
 def _sheet_row(sheet: Sheet, seq: int) -> dict[str, Any]:
@@ -205,8 +207,19 @@ def _sheet_row(sheet: Sheet, seq: int) -> dict[str, Any]:
 
 
 def sheet_from(row: Row[Any]) -> Sheet:
-    """The sheet of a row of `sheet`."""
-    return Sheet(offcut_from(json.loads(row.record)), State(row.state), from_stamp(row.since), row.plan, row.parent)
+    """The sheet of a row of `sheet`. Raises RackFault if the row is damaged."""
+    with _whole(f"sheet {row.id}"):
+        return Sheet(offcut_from(json.loads(row.record)), State(row.state), from_stamp(row.since), row.plan, row.parent)
+
+
+@contextmanager
+def _whole(what: str) -> Iterator[None]:
+    try:
+        yield
+    except (ValueError, KeyError, TypeError, ArithmeticError):
+        raise RackFault(
+            f"the record of {what} is damaged", mend="fetch the last copy of the rack; keep this one for inspection"
+        ) from None
 
 
 def _plan_row(plan: PlanOnRack, seq: int) -> dict[str, Any]:
@@ -222,5 +235,6 @@ def _plan_row(plan: PlanOnRack, seq: int) -> dict[str, Any]:
 
 
 def plan_from(row: Row[Any]) -> PlanOnRack:
-    """The plan of a row of `plan`."""
-    return PlanOnRack(row.id, PlanState(row.state), row.job, row.customer, from_stamp(row.at), row.who)
+    """The plan of a row of `plan`. Raises RackFault if the row is damaged."""
+    with _whole(f"plan {row.id}"):
+        return PlanOnRack(row.id, PlanState(row.state), row.job, row.customer, from_stamp(row.at), row.who)

@@ -134,6 +134,7 @@ _SQLITE_REASONS = {
         "the rack's file cannot be opened",
         "check that its folder exists and may be written to",
     ),
+    sqlite3.SQLITE_ERROR: ("this file's tables are not those of a rack", "name another file, or fetch the last copy"),
     sqlite3.SQLITE_NOTADB: ("this file is no rack", "name another file, or move this one away"),
     sqlite3.SQLITE_CORRUPT: ("the rack's file is damaged", "fetch the last copy; keep the damaged file for inspection"),
 }
@@ -151,7 +152,9 @@ _POSTGRESQL_REASONS = {
 
 def _sqlite_reason(error: BaseException | None) -> tuple[str, str] | None:
     code = getattr(error, "sqlite_errorcode", None)
-    return None if code is None else _SQLITE_REASONS.get(code & 0xFF)
+    if code is None:  # text that is no text any more is told without a code
+        return _SQLITE_REASONS[sqlite3.SQLITE_CORRUPT] if isinstance(error, sqlite3.OperationalError) else None
+    return _SQLITE_REASONS.get(code & 0xFF)
 
 
 def _postgresql_reason(error: BaseException | None) -> tuple[str, str] | None:

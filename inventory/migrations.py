@@ -58,7 +58,12 @@ VERSION_1 = (
     "CREATE INDEX sheet_by_plan ON sheet (plan) WHERE plan IS NOT NULL",
     "CREATE INDEX sheet_by_parent ON sheet (parent) WHERE parent IS NOT NULL",
 )
-MIGRATIONS = (VERSION_1,)
+VERSION_2 = (  # sums by stock key are read from the index alone; a place is counted without reading the others
+    "DROP INDEX sheet_by_key",
+    "CREATE INDEX sheet_by_key ON sheet (state, material, colour, thickness_mm, since, id, area_mm2, value_cents)",
+    "CREATE INDEX sheet_by_place ON sheet (state, place)",
+)
+MIGRATIONS = (VERSION_1, VERSION_2)
 
 KEPT = "the ledger is only ever added to"
 APPEND_ONLY = {

@@ -8,7 +8,7 @@ all its entries at once.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
@@ -18,8 +18,7 @@ from inventory.books import book, entries_of_plan, find_plan, find_sheets, next_
 from inventory.checking import checked
 from inventory.consuming import Saying, bought, cut_up, kept_of
 from inventory.ledger import OPEN, Entry, Kind, PlanOnRack, PlanState, offcut_as_json
-from inventory.rack import check_all_free
-from inventory.stale import refuse_stale
+from inventory.stale import check_all_free, refuse_stale
 from nesting.faults import RackFault
 from nesting.model import Leftover, Offcut, Piece, Plan, PlannedSheet, Point
 
@@ -70,36 +69,37 @@ def accept(conn: Connection, plan_id: str, plan: Plan, text: str, *, at: datetim
     Raises RackFault if a sheet is taken (by whom), gone, or no longer as it was planned with.
     """
     plan_before = find_plan(conn, plan_id)
-    if plan_before is not None and plan_before.state in OPEN:
+    if plan_before is not None and plan_before.state is not PlanState.CANCELLED:
+        _open(conn, plan_id)
         return
-    ids = [sheet.source.stock_id for sheet in plan.sheets if sheet.source.stock_id is not None]
-    check_all_free(conn, ids)
-    refuse_stale(conn, plan, dict(_from_rack(plan)))
+    stock = {sheet.id: sheet.source.stock_id for sheet in plan.sheets if sheet.source.stock_id is not None}
+    check_all_free(conn, list(stock.values()))
+    refuse_stale(conn, plan, stock)
     say = Saying(plan_id, at, who)
     accepted = say.of_plan(Kind.ACCEPTED, {"job": plan.job.name, "customer": plan.job.customer, "plan": text})
-    book(conn, [accepted, *(say.of_sheet(Kind.RESERVED, sheet) for sheet in ids)])
+    book(conn, [accepted, *(say.of_sheet(Kind.RESERVED, stock[own], {"planned": own}) for own in stock)])
 
 
 def start(conn: Connection, plan_id: str, plan: Plan, *, at: datetime, who: str) -> None:
     """The first sheet goes to the machine. Raises RackFault if the plan is not accepted, or stale."""
     if _open(conn, plan_id).state is PlanState.STARTED:
         return
-    refuse_stale(conn, plan, standing(conn, plan_id, plan).stock, plan_id)
+    refuse_stale(conn, plan, standing(conn, plan_id).stock, plan_id)
     book(conn, [Saying(plan_id, at, who).of_plan(Kind.STARTED)])
 
 
 def arrive(conn: Connection, plan_id: str, plan: Plan, sheets: Collection[str], *, at: datetime, who: str) -> None:
     """Book bought sheets of the plan in: they are on the rack now, held for it. `sheets` are ids of the plan's own."""
     _open(conn, plan_id)
-    known = standing(conn, plan_id, plan).stock
+    known = standing(conn, plan_id).stock
     say = Saying(plan_id, at, who)
     entries: list[Entry] = []
     new = [planned for planned in plan.sheets if planned.id in sheets and planned.id not in known]
     for number, planned in enumerate(new, next_number(conn)):
         offcut = bought(planned, number)
-        body = {"sheet": offcut_as_json(offcut), "planned": planned.id}
+        body = {"sheet": offcut_as_json(offcut)}
         entries.append(say.of_sheet(Kind.RECEIVED, offcut.id, body, f"bought: {planned.source.offer}"))
-        entries.append(say.of_sheet(Kind.RESERVED, offcut.id))
+        entries.append(say.of_sheet(Kind.RESERVED, offcut.id, {"planned": planned.id}))
     book(conn, entries)
 
 
@@ -109,14 +109,14 @@ def pass_done(conn: Connection, plan_id: str, plan: Plan, sheet: str, order: int
     if order not in {one.order for one in planned.passes}:
         raise RackFault(f"sheet {sheet} has no pass {order}", mend=f"it has passes 1 to {len(planned.passes)}")
     start(conn, plan_id, plan, at=at, who=who)
-    before = standing(conn, plan_id, plan)
+    before = standing(conn, plan_id)
     if (sheet, order) in before.passes:
         return
     skipped = [one.order for one in planned.passes if one.order < order and (sheet, one.order) not in before.passes]
     if skipped:
         raise RackFault(f"pass {skipped[0]} of sheet {sheet} is not run yet", mend="book the passes in their order")
     arrive(conn, plan_id, plan, {sheet}, at=at, who=who)
-    refuse_stale(conn, plan, standing(conn, plan_id, plan).stock, plan_id, only=sheet)
+    refuse_stale(conn, plan, standing(conn, plan_id).stock, plan_id, only=sheet)
     book(conn, [Saying(plan_id, at, who).of_plan(Kind.PASS_DONE, {"sheet": sheet, "pass": order})])
 
 
@@ -130,7 +130,7 @@ def finish(conn: Connection, plan_id: str, plan: Plan, *, at: datetime, who: str
         return leftovers_of(conn, plan_id)
     start(conn, plan_id, plan, at=at, who=who)
     arrive(conn, plan_id, plan, {sheet.id for sheet in plan.sheets}, at=at, who=who)
-    stock = standing(conn, plan_id, plan).stock
+    stock = standing(conn, plan_id).stock
     refuse_stale(conn, plan, stock, plan_id)
     say = Saying(plan_id, at, who)
     whole = {sheet.id: (frozenset(spot.piece for spot in sheet.placements), sheet.leftovers) for sheet in plan.sheets}
@@ -138,13 +138,13 @@ def finish(conn: Connection, plan_id: str, plan: Plan, *, at: datetime, who: str
     return leftovers_of(conn, plan_id)
 
 
-def cancel(conn: Connection, plan_id: str, plan: Plan, *, at: datetime, who: str, why: str = "") -> None:
+def cancel(conn: Connection, plan_id: str, *, at: datetime, who: str, why: str = "") -> None:
     """Let all the plan's sheets go; bought ones that have arrived stay on the rack. Raises RackFault once cut into."""
     found = find_plan(conn, plan_id)
     if found is not None and found.state is PlanState.CANCELLED:
         return
     _open(conn, plan_id)
-    now = standing(conn, plan_id, plan)
+    now = standing(conn, plan_id)
     if now.passes:
         raise RackFault(
             f"the plan {plan_id} has been cut into: {len(now.passes)} passes are run",
@@ -175,7 +175,7 @@ def stop(
     if found is None or found.state is not PlanState.STOPPED:
         _open(conn, plan_id)
         _check_mishap(plan, mishap)
-        now, say = standing(conn, plan_id, plan), Saying(plan_id, at, who, why)
+        now, say = standing(conn, plan_id), Saying(plan_id, at, who, why)
         done = {sheet.id: now.cut(sheet) - mishap.spoiled for sheet in plan.sheets if now.touched(sheet)}
         missing = [piece.id for piece in plan.pieces if not any(piece.id in good for good in done.values())]
         measured = _measured(conn, now, mishap)
@@ -241,17 +241,16 @@ def _cut_all(
 # ── questions ────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def standing(conn: Connection, plan_id: str, plan: Plan) -> Standing:
+def standing(conn: Connection, plan_id: str) -> Standing:
     """How far the plan has come since it was accepted last."""
     passes: set[tuple[str, int]] = set()
-    stock = dict(_from_rack(plan))
+    stock: dict[str, str] = {}
     for entry in entries_of_plan(conn, plan_id):
         if entry.kind is Kind.ACCEPTED:
-            passes, stock = set(), dict(_from_rack(plan))
+            passes, stock = set(), {}
         elif entry.kind is Kind.PASS_DONE:
             passes.add((entry.body["sheet"], entry.body["pass"]))
-        elif entry.kind is Kind.RECEIVED and "planned" in entry.body:
-            assert entry.sheet is not None
+        elif entry.kind is Kind.RESERVED and entry.sheet is not None:
             stock[entry.body["planned"]] = entry.sheet
     return Standing(frozenset(passes), stock)
 
@@ -291,7 +290,3 @@ def _planned(plan: Plan, sheet: str) -> PlannedSheet:
     raise RackFault(
         f"the plan has no sheet {sheet!r}", mend="its sheets are " + ", ".join(planned.id for planned in plan.sheets)
     )
-
-
-def _from_rack(plan: Plan) -> Iterator[tuple[str, str]]:
-    return ((sheet.id, sheet.source.stock_id) for sheet in plan.sheets if sheet.source.stock_id is not None)

@@ -1,7 +1,7 @@
-"""The rack's daily bread: what is there, put a sheet in, hold sheets for a plan, take note of what happens to them.
+"""The rack's daily bread: what is there, put a sheet in, take note of what happens to it.
 
 In: a connection from `database.writing` (or `database.reading` for questions), and who says so, when and why.
-Out: sheets; entries in the ledger. Each command is idempotent where repeating it could do harm.
+Out: sheets; entries in the ledger.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from inventory.books import SHEET, book, entries_of_plan, find_plan, find_sheet, find_sheets, next_number, sheet_from
-from inventory.ledger import OPEN, Entry, Kind, State, offcut_as_json
+from inventory.books import SHEET, book, find_sheet, next_number, sheet_from
+from inventory.ledger import Entry, Kind, State, offcut_as_json
 from nesting.faults import RackFault
 from nesting.model import Offcut, Point, StockKey
 
@@ -49,18 +49,6 @@ def receive_all(
     sheets = tuple(checked(offcut) for offcut in numbered)
     book(conn, [Entry(Kind.RECEIVED, at, who, why, s.id, body={"sheet": offcut_as_json(s)}) for s in sheets])
     return sheets
-
-
-def reserve(
-    conn: Connection, plan_id: str, sheets: Sequence[str], *, at: datetime, who: str, job: str = "", customer: str = ""
-) -> None:
-    """Accept a plan: hold all of `sheets` for it, or none; a second time it does nothing. Raises RackFault."""
-    plan = find_plan(conn, plan_id)
-    if plan is not None and plan.state in OPEN:
-        return
-    check_all_free(conn, sheets)
-    accepted = Entry(Kind.ACCEPTED, at, who, plan=plan_id, body={"job": job, "customer": customer})
-    book(conn, [accepted, *(Entry(Kind.RESERVED, at, who, sheet=sheet, plan=plan_id) for sheet in sheets)])
 
 
 def move(conn: Connection, sheet: str, place: str, *, at: datetime, who: str, why: str = "") -> None:
@@ -115,22 +103,3 @@ def correct(
     body = {name: values[name] for name in changes} | ({"on_rack": True} if back else {})
     book(conn, [Entry(Kind.CORRECTED, at, who, why, sheet, body=body)])
     return offcut
-
-
-def check_all_free(conn: Connection, ids: Sequence[str]) -> None:
-    """Raises RackFault naming every sheet of `ids` that cannot be had, and who has it, not only the first."""
-    found = find_sheets(conn, set(ids))
-    taken = [f"{i} is {_holder(conn, found[i].plan)}" for i in ids if i in found and found[i].plan is not None]
-    gone = [f"{i} is {found[i].state}" for i in ids if i in found and found[i].state is not State.ON_RACK]
-    unknown = [f"{i} is not known" for i in ids if i not in found]
-    if taken or gone or unknown:
-        raise RackFault("; ".join([*taken, *gone, *unknown]), mend="plan again: the rack has changed")
-
-
-def _holder(conn: Connection, plan_id: str | None) -> str:
-    """Who has it: the plan, its job and the person who accepted it."""
-    assert plan_id is not None
-    plan = find_plan(conn, plan_id)
-    took = next(e for e in entries_of_plan(conn, plan_id) if e.kind is Kind.ACCEPTED)
-    job = f" ({plan.job})" if plan and plan.job else ""
-    return f"reserved for the plan {plan_id}{job} by {took.who}, {took.at:%Y-%m-%d %H:%M}"

@@ -1,4 +1,4 @@
-"""Is a plan still true of the rack? Its sheets must be there, held for it, and of the outline it was made with.
+"""Is a plan still true of the rack? Its sheets must be there, free or held for it, and as it was made with.
 
 In: the plan and the sheets as they stand. Out: nothing, or a RackFault that names every sheet
 that has changed, and how.
@@ -10,8 +10,8 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from sqlalchemy.engine import Connection
 
-from inventory.books import find_sheets
-from inventory.ledger import Sheet, State
+from inventory.books import entries_of_plan, find_plan, find_sheets
+from inventory.ledger import Kind, Sheet, State
 from inventory.measures import size_mm
 from nesting.faults import RackFault
 from nesting.model import Plan, PlannedSheet, Point
@@ -64,3 +64,22 @@ def _same(ring: Sequence[Point], other: Sequence[Point]) -> bool:
     return len(ring) == len(other) and all(
         abs(x - u) <= SAME_MM and abs(y - v) <= SAME_MM for (x, y), (u, v) in zip(ring, other, strict=True)
     )
+
+
+def check_all_free(conn: Connection, ids: Sequence[str]) -> None:
+    """Raises RackFault naming every sheet of `ids` that cannot be had, and who has it, not only the first."""
+    found = find_sheets(conn, set(ids))
+    taken = [f"{i} is {_holder(conn, found[i].plan)}" for i in ids if i in found and found[i].plan is not None]
+    gone = [f"{i} is {found[i].state}" for i in ids if i in found and found[i].state is not State.ON_RACK]
+    unknown = [f"{i} is not known" for i in ids if i not in found]
+    if taken or gone or unknown:
+        raise RackFault("; ".join([*taken, *gone, *unknown]), mend="plan again: the rack has changed")
+
+
+def _holder(conn: Connection, plan_id: str | None) -> str:
+    """Who has it: the plan, its job and the person who accepted it."""
+    assert plan_id is not None
+    plan = find_plan(conn, plan_id)
+    took = next(e for e in entries_of_plan(conn, plan_id) if e.kind is Kind.ACCEPTED)
+    job = f" ({plan.job})" if plan and plan.job else ""
+    return f"reserved for the plan {plan_id}{job} by {took.who}, {took.at:%Y-%m-%d %H:%M}"

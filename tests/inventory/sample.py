@@ -82,3 +82,9 @@ def sample_plan(stock_id: str | None = "A1", job: str = "Entrance") -> Plan:
     cost = Cost("EUR", (), Decimal(19), Decimal(15), 21.0)
     pieces = tuple(map(piece, ("p1", "p2", "p3", "p4")))
     return Plan(Job(job, customer="The planetarium"), 1, 1, LASER, pieces, (first, second), cost)
+
+
+def plan_for(*stock_ids: str, job: str = "Entrance") -> Plan:
+    """A plan that wants these sheets, all like A1, and cuts nothing from them."""
+    sheets = tuple(sheet(f"S{n}", Source(stock_id=i), (600, 700), {}, ()) for n, i in enumerate(stock_ids, 1))
+    return Plan(Job(job), 1, 1, LASER, (), sheets, Cost("EUR", (), Decimal(0), Decimal(0), 0.0))

@@ -98,7 +98,7 @@ def test_a_plan_that_yields_more_than_its_sheet_has_is_refused(stocked: sa.Engin
 
 def test_cancelling_lets_the_sheets_go_and_the_plan_may_be_accepted_again(stocked: sa.Engine) -> None:
     do(stocked, accepted, lambda conn: arrive(conn, "plan", PLAN, {"S2"}, **ANN))
-    do(stocked, lambda conn: cancel(conn, "plan", PLAN, **ANN))
+    do(stocked, lambda conn: cancel(conn, "plan", **ANN))
     assert list(free(stocked)) == ["A1", "R1"]
     do(stocked, accepted)
     assert list(free(stocked)) == ["R1"]
@@ -107,7 +107,7 @@ def test_cancelling_lets_the_sheets_go_and_the_plan_may_be_accepted_again(stocke
 def test_a_plan_that_was_cut_into_is_not_cancelled(stocked: sa.Engine) -> None:
     do(stocked, accepted, run("S1", 1))
     with pytest.raises(RackFault, match="cut into"), writing(stocked) as conn:
-        cancel(conn, "plan", PLAN, **ANN)
+        cancel(conn, "plan", **ANN)
 
 
 def test_passes_are_run_in_their_order(stocked: sa.Engine) -> None:

@@ -5,24 +5,25 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, datetime
-from decimal import Decimal
 
 import pytest
 import sqlalchemy as sa
 
+from inventory import migrations
 from inventory.books import recount
 from inventory.database import open_rack, reading, writing
-from inventory.rack import on_hand, receive, reserve
+from inventory.plans import accept
+from inventory.rack import on_hand, receive
 from nesting.faults import RackFault
 from nesting.model import Offcut, StockKey
+from tests.inventory.sample import A1, plan_for
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 ANN = {"at": NOON, "who": "Ann"}
-RECTANGLE = Offcut("A1", "acrylic", "opal", 5.0, ((0, 0), (600, 0), (600, 400), (0, 400)), (), Decimal("9.50"), "bay 1")
 
 
 def offcut(number: str) -> Offcut:
-    return replace(RECTANGLE, id=number)
+    return replace(A1, id=number)
 
 
 def fill(rack: sa.Engine, *numbers: str) -> None:
@@ -39,9 +40,9 @@ def free(rack: sa.Engine) -> list[str]:
 def test_what_is_received_is_on_hand_as_it_was_given(rack: sa.Engine) -> None:
     fill(rack, "A1")
     with reading(rack) as conn:
-        assert on_hand(conn) == (RECTANGLE,)
+        assert on_hand(conn) == (A1,)
         assert on_hand(conn, [StockKey("acrylic", "opal", 10.0)]) == ()
-        assert on_hand(conn, [RECTANGLE.stock]) == (RECTANGLE,)
+        assert on_hand(conn, [A1.stock]) == (A1,)
 
 
 def test_a_number_is_given_only_once(rack: sa.Engine) -> None:
@@ -58,12 +59,12 @@ def test_a_sheet_without_a_number_gets_the_next(rack: sa.Engine) -> None:
 def test_a_plan_gets_all_its_sheets_or_none_and_the_loser_is_told_who_has_them(rack: sa.Engine) -> None:
     fill(rack, "A1", "A2")
     with writing(rack) as conn:
-        reserve(conn, "first", ["A1"], job="Entrance", **ANN)
+        accept(conn, "first", plan_for("A1"), "{}", **ANN)
     with (
         pytest.raises(RackFault, match=r"A1 is reserved for the plan first \(Entrance\) by Ann, 2026-03-02 12:00"),
         writing(rack) as conn,
     ):
-        reserve(conn, "second", ["A2", "A1"], at=NOON, who="Bob")
+        accept(conn, "second", plan_for("A2", "A1"), "{}", at=NOON, who="Bob")
     assert free(rack) == ["A2"]
 
 
@@ -71,7 +72,7 @@ def test_accepting_twice_does_no_harm(rack: sa.Engine) -> None:
     fill(rack, "A1", "A2")
     for _ in range(2):
         with writing(rack) as conn:
-            reserve(conn, "first", ["A1"], **ANN)
+            accept(conn, "first", plan_for("A1"), "{}", **ANN)
     assert free(rack) == ["A2"]
 
 
@@ -79,17 +80,17 @@ def test_of_two_after_one_sheet_exactly_one_wins(rack_url: str) -> None:
     racks = [open_rack(rack_url) for _ in range(4)]
     fill(racks[0], "A1")
 
-    def accept(number: int) -> bool:
+    def wins(number: int) -> bool:
         try:
             with writing(racks[number]) as conn:
-                reserve(conn, f"plan {number}", ["A1"], **ANN)
+                accept(conn, f"plan {number}", plan_for("A1"), "{}", **ANN)
         except RackFault as fault:
             assert "reserved for the plan" in fault.what
             return False
         return True
 
     with ThreadPoolExecutor(4) as people:
-        assert sum(people.map(accept, range(4))) == 1
+        assert sum(people.map(wins, range(4))) == 1
     for engine in racks:
         engine.dispose()
 
@@ -105,6 +106,22 @@ def test_what_is_booked_is_never_changed(rack: sa.Engine, change: str) -> None:
         conn.exec_driver_sql(change)
     with reading(rack) as conn:
         assert recount(conn) == ()
+
+
+def test_an_older_rack_is_brought_up_to_date_with_all_that_it_holds(
+    rack_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(migrations, "MIGRATIONS", migrations.MIGRATIONS[:1])
+    old = open_rack(rack_url)
+    fill(old, "A1", "A2")
+    monkeypatch.undo()
+    new = open_rack(rack_url)
+    assert free(new) == ["A1", "A2"]
+    with reading(new) as conn:
+        assert recount(conn) == ()
+        assert conn.exec_driver_sql("SELECT max(version) FROM rack_version").scalar() == len(migrations.MIGRATIONS)
+    old.dispose()
+    new.dispose()
 
 
 def test_a_rack_of_a_newer_program_is_refused(rack: sa.Engine) -> None:
