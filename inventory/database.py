@@ -110,6 +110,9 @@ def _explained(engine: Engine) -> Iterator[None]:
     """A refusal of the database in words; what had been written in the transaction is undone by then."""
     try:
         yield
+    except UnicodeDecodeError as error:  # a damaged schema, told by the driver in bytes that are no text
+        what, mend = _SQLITE_REASONS[sqlite3.SQLITE_CORRUPT]
+        raise RackFault(what, mend=mend, where=(engine.url.render_as_string(),)) from error
     except (DBAPIError, sqlite3.Error) as error:
         cause = error.orig if isinstance(error, DBAPIError) else error
         found = _sqlite_reason(cause) if engine.dialect.name == "sqlite" else _postgresql_reason(cause)

@@ -8,11 +8,12 @@ import signal
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inventory.database import open_rack, reading, sqlite_url, writing
@@ -134,7 +135,7 @@ def test_a_rack_that_may_only_be_read_is_told_and_nothing_is_lost(open_folder: P
     engine.dispose()
 
 
-@pytest.fixture(scope="module")
+@cache
 def whole() -> bytes:
     with tempfile.TemporaryDirectory() as name:
         file = Path(name) / "rack.sqlite3"
@@ -142,12 +143,12 @@ def whole() -> bytes:
         return file.read_bytes()
 
 
-@settings(max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(max_examples=100, derandomize=True, deadline=None)
 @given(damage=st.binary(min_size=1, max_size=400), at=st.floats(0, 1))
-def test_a_damaged_file_is_read_or_told_and_no_bug_of_ours(whole: bytes, damage: bytes, at: float) -> None:
+def test_a_damaged_file_is_read_or_told_and_no_bug_of_ours(damage: bytes, at: float) -> None:
     with tempfile.TemporaryDirectory() as name:
         file = Path(name) / "rack.sqlite3"
-        data = bytearray(whole)
+        data = bytearray(whole())
         start = int(at * (len(data) - len(damage)))
         data[start : start + len(damage)] = damage
         file.write_bytes(bytes(data))
