@@ -69,6 +69,8 @@ def _too_close(
     spots: Sequence[Spot], outlines: Sequence[Polygon], pinned: Sequence[Polygon], gap_mm: float
 ) -> list[str]:
     """Pairs nearer than the gap; pinned pieces are not held against each other."""
+    if not spots:
+        return []
     names = [spot.id for spot in spots] + [f"pinned {k}" for k in range(len(pinned))]
     # Without a gap, touching is allowed: outlines a hair smaller must be apart.
     hair = TOLERANCE_MM if gap_mm == 0 else 0.0

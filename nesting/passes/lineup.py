@@ -20,14 +20,16 @@ from nesting.placing import Laid
 MARK_MM = 6.0
 """Arm to arm of a cross."""
 GRID_MM = 4.0
+CLEAR_MM = 1.0
+"""Least room between a cross and a piece or an edge, however small the gap between pieces: it must be found again."""
 
 
 def line_up_points(band: Rect, sheet: BaseGeometry, laid: Sequence[Laid], clear_mm: float) -> tuple[Point, ...]:
     """Two mark centres in waste, farthest apart; () where no two fit at least a tenth of the band apart.
 
-    A mark keeps `clear_mm` from pieces and from the sheet's edge, its arms included.
+    A mark keeps `clear_mm`, at least CLEAR_MM, from pieces and from the sheet's edge, its arms included.
     """
-    reach = clear_mm + MARK_MM / 2
+    reach = max(clear_mm, CLEAR_MM) + MARK_MM / 2
     x0, y0, x1, y1 = band
     inner = (x0 + MARK_MM / 2, y0 + MARK_MM / 2, x1 - MARK_MM / 2, y1 - MARK_MM / 2)
     if inner[2] <= inner[0] or inner[3] <= inner[1]:

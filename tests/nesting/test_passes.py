@@ -50,6 +50,13 @@ def test_line_up_marks_keep_clear_of_a_trimmed_edge():
     assert all(3 + laser().gap_mm <= x <= 497 - laser().gap_mm for x, _ in marks), "arms of 3 mm"
 
 
+def test_line_up_marks_keep_clear_even_where_pieces_may_touch():
+    runs = passes_for((0, 0, 600, 600), [laid(piece(disc(585)), 7.5, 7.5)], laser(gap_mm=0.0))
+    marks = [mark.sheet_mm for run in runs for mark in run.lineup]
+    assert marks
+    assert all(4 <= x <= 596 for x, _ in marks), "arms of 3 mm, 1 mm clear"
+
+
 def test_the_same_disc_slides_through_an_open_machine():
     first, second = passes_for((0, 0, 600, 600), [laid(piece(disc(585)), 7.5, 7.5)], laser(open_back=True))
     assert first.turn_deg == second.turn_deg

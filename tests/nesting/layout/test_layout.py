@@ -160,3 +160,10 @@ def test_margin_at_a_reflex_corner_is_round() -> None:
     assert layout.missing == ()
     outline = placed(shape, layout.spots[0])
     assert shapely.distance(sheet.boundary, outline) >= 5 - HAIR_MM
+
+
+def test_a_ground_too_small_for_every_shape_comes_back_empty():
+    shapes = [Shape(id="a", polygon=box(0, 0, 300, 300), turns_deg=(0.0,), mirror=False, value=1.0, reach_charge=None)]
+    layout = fill(shapes, Ground(box(0, 0, 100, 100)), gap_mm=3.0, margin_mm=5.0, stop=after_evaluations(1000), seed=1)
+    assert layout.spots == ()
+    assert layout.missing == ("a",)
