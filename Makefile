@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test lint types contract bless lock bench-layout bench-rack crash-rack clean
+.PHONY: demo test lint types contract bless lock bench-layout bench-rack crash-rack fuzz-drawings clean
 
 demo: $(READY)
 	$(BIN)/halfturn demo
@@ -46,6 +46,10 @@ bench-rack: $(READY)
 # 300 kills at random moments under load, then 8 processes with 500 random commands each; takes some minutes.
 crash-rack: $(READY)
 	$(BIN)/python -m tests.inventory.rough --kills 300 --crowd 8 --operations 500
+
+# 2,000 random and damaged drawings: each is read or refused within 5 s.
+fuzz-drawings: $(READY)
+	$(BIN)/python tests/nesting/drawing/fuzzing.py 2000
 
 $(READY): requirements-dev.lock pyproject.toml
 	$(PYTHON) -m venv $(VENV)

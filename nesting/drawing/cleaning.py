@@ -20,6 +20,8 @@ from nesting.drawing.shapes import DrawnChain, Finding
 from nesting.model import Point, Vertex
 
 MOST_COORDINATE_MM = 1e6
+MOST_BULGE = 1e4
+"""Beyond this an arc is a circle but for a ten-thousandth, on a chord too short to say where."""
 TINY_MM = 0.01
 """Open chains shorter than this are dust."""
 
@@ -41,7 +43,7 @@ def usable(chains: Sequence[DrawnChain], findings: list[Finding]) -> Iterator[Dr
 
 def _finite(chain: DrawnChain) -> bool:
     return len(chain.vertices) > 0 and all(
-        abs(x) <= MOST_COORDINATE_MM and abs(y) <= MOST_COORDINATE_MM and math.isfinite(bulge)
+        abs(x) <= MOST_COORDINATE_MM and abs(y) <= MOST_COORDINATE_MM and abs(bulge) <= MOST_BULGE
         for x, y, bulge in chain.vertices
     )
 

@@ -6,6 +6,7 @@ layers that are off or frozen stay out, and are told.
 
 from __future__ import annotations
 
+import logging
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -15,7 +16,7 @@ import ezdxf
 from ezdxf import recover
 from ezdxf.document import Drawing
 from ezdxf.entities import DXFGraphic, Insert
-from ezdxf.math import Matrix44
+from ezdxf.math import Matrix44, Vec3
 
 from nesting.drawing.dxf_entities import READERS, Unreadable, entity_chains
 from nesting.drawing.intake import MOST_DEPTH, MOST_ENTITIES, Intake, check_size
@@ -24,6 +25,11 @@ from nesting.drawing.tracing import Affine
 from nesting.drawing.units import UNITS_BY_CODE, mm_per_unit
 from nesting.faults import DrawingFault
 
+# What the library has to say of a file is told in findings, not in its log.
+logging.getLogger("ezdxf").addHandler(logging.NullHandler())
+
+_TOO_MANY = f"holds more than {MOST_ENTITIES} entities, blocks expanded"
+_FEWER = "keep only the outlines to cut"
 SOLIDS = frozenset({"3DSOLID", "REGION", "BODY", "SURFACE", "MESH", "ACAD_PROXY_ENTITY", "MLINE"})
 """Geometry that cannot be read; to leave it out silently would lose a piece."""
 
@@ -105,10 +111,7 @@ class _Sight:
     ) -> Iterator[DrawnChain]:
         self.seen += 1
         if self.seen > MOST_ENTITIES:
-            raise DrawingFault(
-                f"holds more than {MOST_ENTITIES} entities, blocks expanded",
-                mend="keep only the outlines to cut",
-            )
+            raise DrawingFault(_TOO_MANY, mend=_FEWER)
         own = str(entity.dxf.get("layer", "0"))
         layer = layer if own == "0" and layer is not None else own
         if own.lower() in self.off or entity.dxf.get("invisible", 0):
@@ -145,8 +148,9 @@ class _Sight:
             raise DrawingFault(
                 f"block {name} holds itself, or blocks are nested deeper than {MOST_DEPTH}", where=(where,)
             )
-        for placed in insert.multi_insert() if insert.mcount > 1 else (insert,):
-            own = placed.matrix44()
+        base = insert.matrix44()
+        for offset in _array_offsets(insert, where):
+            own = base @ Matrix44.translate(*offset)
             whole = own @ matrix if matrix is not None else own
             for entity in block:
                 yield from self._entity(entity, whole, layer, (*blocks, name))
@@ -169,3 +173,16 @@ class _Sight:
             for (layer, why), count in sorted(self.skipped.items())
         ]
         return told + self.unread
+
+
+def _array_offsets(insert: Insert, where: str) -> Iterator[Vec3]:
+    """Where the copies of a block array lie from the first, in the drawing's directions."""
+    rows, columns = (max(1, int(insert.dxf.get(key, 1))) for key in ("row_count", "column_count"))
+    down, along = (float(insert.dxf.get(key, 0.0)) for key in ("row_spacing", "column_spacing"))
+    rows, columns = rows if down else 1, columns if along else 1
+    if rows * columns > MOST_ENTITIES:
+        raise DrawingFault(_TOO_MANY, mend=_FEWER, where=(where,))
+    plane, turn = insert.ocs(), float(insert.dxf.get("rotation", 0.0))
+    for row in range(rows):
+        for column in range(columns):
+            yield plane.to_wcs(Vec3(column * along, row * down).rotate_deg(turn))

@@ -35,7 +35,12 @@ def healed(chains: Sequence[DrawnChain], intake: Intake) -> tuple[list[DrawnChai
     for _, group in itertools.groupby(by_layer, key=lambda chain: chain.layer):
         for path in _best_joined(list(group), intake, findings):
             (rings if path.closed else opened).append(tidy(path))
-    return [ring for ring in rings if len(ring.vertices) > 1], opened, findings
+    return [ring for ring in rings if _encloses(ring)], opened, findings
+
+
+def _encloses(ring: DrawnChain) -> bool:
+    """Not just a line there and back."""
+    return len(ring.vertices) > 2 or (len(ring.vertices) == 2 and ring.vertices[0][2] != -ring.vertices[1][2])
 
 
 def _best_joined(chains: list[DrawnChain], intake: Intake, findings: list[Finding]) -> list[DrawnChain]:

@@ -6,6 +6,7 @@ In: points or rings. Out: index pairs. A drawing in which thousands of ends lie 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -16,6 +17,8 @@ from nesting.faults import DrawingFault
 
 MOST_PER_CELL = 400
 MOST_PAIRS = 4_000_000
+MOST_WORK = 300_000_000
+"""Corners of all pairs looked at together: some seconds."""
 CHUNK = 500
 
 Pairs = NDArray[np.intp]
@@ -26,41 +29,36 @@ def near_pairs(points: Points, distance: float) -> Pairs:
     """All i < j with points no further apart than `distance`, in order. DrawingFault if they crowd."""
     _refuse_crowds(points)
     geometries = np.asarray(shapely.points(points), dtype=object)
-    tree = shapely.STRtree(geometries)
-    found: list[Pairs] = []
-    for first, second in _chunks(tree, geometries, "dwithin", distance):
-        ahead = first < second
-        found.append(np.column_stack([first[ahead], second[ahead]]))
+    found = [pairs[pairs[:, 0] < pairs[:, 1]] for pairs in related(geometries, geometries, "dwithin", distance)]
     pairs = np.concatenate(found) if found else np.empty((0, 2), dtype=np.intp)
     return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
 
 
 def related(
-    shapes: Sequence[shapely.Geometry],
-    others: Sequence[shapely.Geometry],
-    predicate: str,
-    distance: float | None = None,
+    shapes: Sequence[shapely.Geometry] | NDArray[np.object_],
+    others: Sequence[shapely.Geometry] | NDArray[np.object_],
+    predicate: Literal["dwithin", "overlaps", "within"],
+    distance: float = 0.0,
 ) -> Iterator[Pairs]:
-    """Pairs (i of `shapes`, j of `others`) for which the predicate holds, some hundred shapes at a time."""
-    tree = shapely.STRtree(np.array(others, dtype=object))
-    for first, second in _chunks(tree, np.array(shapes, dtype=object), predicate, distance):
-        yield np.column_stack([first, second])
+    """Pairs (i of `shapes`, j of `others`) for which the predicate holds, some hundred shapes at a time.
 
-
-def _chunks(
-    tree: shapely.STRtree, shapes: NDArray[np.object_], predicate: str, distance: float | None
-) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
-    total = 0
-    for start in range(0, len(shapes), CHUNK):
-        part = shapes[start : start + CHUNK]
-        first, second = tree.query(part, predicate=predicate, distance=distance)  # type: ignore[call-overload]
+    DrawingFault where so many lie over each other that looking at them all would take minutes.
+    """
+    ours, theirs = np.array(shapes, dtype=object), np.array(others, dtype=object)
+    sizes, their_sizes = shapely.get_num_coordinates(ours), shapely.get_num_coordinates(theirs)
+    tree = shapely.STRtree(theirs)
+    total = work = 0
+    for start in range(0, len(ours), CHUNK):
+        part = ours[start : start + CHUNK]
+        reach = shapely.box(*(shapely.bounds(part) + distance * np.array([-1, -1, 1, 1])).T)
+        first, second = tree.query(reach)
         total += len(first)
-        if total > MOST_PAIRS:
-            raise DrawingFault(
-                "too many lines lie on top of each other",
-                mend="keep only the outlines to cut, each drawn once",
-            )
-        yield first + start, second
+        work += int((sizes[start + first] + their_sizes[second]).sum())
+        if total > MOST_PAIRS or work > MOST_WORK:
+            raise DrawingFault("too many lines lie over each other", mend="keep only the outlines to cut, each once")
+        a, b = part[first], theirs[second]
+        holds = shapely.dwithin(a, b, distance) if predicate == "dwithin" else getattr(shapely, predicate)(a, b)
+        yield np.column_stack([first[holds] + start, second[holds]])
 
 
 def _refuse_crowds(points: Points) -> None:

@@ -76,7 +76,9 @@ class OutlinePen:
     def _finish(self, closed: bool) -> None:
         if self._strokes:
             chain = traced(self._strokes)
-            self.subpaths.append((chain[:-1] if closed else chain, closed))
+            chain = chain[:-1] if closed else chain
+            if len(chain) > 1:
+                self.subpaths.append((chain, closed))
         self._strokes = []
 
 
