@@ -131,15 +131,15 @@ class _Sight:
         try:
             for chain, closed in entity_chains(entity, matrix, Affine()):
                 yield DrawnChain(chain, closed, layer, handle)
-        except (Unreadable, ArithmeticError, ValueError) as error:
+        except (Unreadable, ezdxf.DXFError, ArithmeticError, ValueError) as error:
             why = str(error) if isinstance(error, Unreadable) else "its figures make no sense"
             self.unread.append(Finding("unreadable", f"layer {layer}, {handle}", f"left out: {why}", False))
 
     def _insert(
         self, insert: Insert, matrix: Matrix44 | None, layer: str, blocks: tuple[str, ...]
     ) -> Iterator[DrawnChain]:
-        name = str(insert.dxf.get("name", ""))
-        block = insert.block()
+        name = str(insert.dxf.get("name") or "")
+        block = insert.block() if name else None
         where = f"layer {layer}, INSERT {insert.dxf.get('handle') or ''}"
         if block is None:
             self.unread.append(Finding("unreadable", where, f"block {name} is not in the drawing", False))
