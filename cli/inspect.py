@@ -50,7 +50,7 @@ def inspect(
 def _written(drawing: Path, out: Path, inspection: Inspection, intake: Intake) -> list[str]:
     """Write the pictures anew, the job file only where there is none; what was written, in words."""
     from cli.documents.inspection import inspection_picture
-    from cli.documents.raster import png
+    from cli.documents.png import png
     from cli.documents.svg import svg
     from nesting.drawing.inspecting import starting_job
 

@@ -9,21 +9,22 @@ from __future__ import annotations
 from pathlib import Path
 
 from cli.documents import page, pdf, pictures, rows, steps, tables
+from cli.documents.pdf import Paper
 from cli.documents.png import png
 from cli.documents.svg import svg
 from cli.documents.words import plain
 from nesting.model import Plan, PlannedSheet, Workshop
 
 
-def write_documents(plan: Plan, folder: Path, workshop: Workshop) -> None:
+def write_documents(plan: Plan, folder: Path, workshop: Workshop, paper: Paper = "A4") -> None:
     """Write the work pack (HTML, PDF) and the tables (CSV, XLSX) into an existing folder; same plan, same bytes."""
     pack = steps.steps(plan, workshop)
-    (folder / "workpack.html").write_text(page.html(plan, pack, "work pack"), encoding="utf-8", newline="\n")
-    (folder / "workpack.pdf").write_bytes(pdf.write_pdf(pack))
+    (folder / "workpack.html").write_text(page.html(plan, pack, "work pack", paper), encoding="utf-8", newline="\n")
+    (folder / "workpack.pdf").write_bytes(pdf.write_pdf(pack, paper))
     office = (rows.cut_list(plan), rows.trim_cuts(plan), rows.material_bill(plan, workshop))
     for table in office:
         tables.write_csv(table, folder / f"{table.name}.csv")
-    tables.write_workbook([*office, rows.cost_lines(plan)], folder / "tables.xlsx")
+    tables.write_workbook([*office, rows.by_sheet(plan), rows.cost_lines(plan)], folder / "tables.xlsx")
 
 
 def write_pictures(plan: Plan, folder: Path) -> None:

@@ -11,8 +11,9 @@ from cli.documents import pictures, rows, states, words
 from cli.documents.rows import Column, Table
 from cli.documents.step import Step
 from cli.documents.words import listed, mm, plain, ranges
+from nesting import curves
 from nesting.costing import figure_for
-from nesting.model import CuttingFigure, Machine, Pass, Plan, PlannedSheet, Point, Rect, Trim
+from nesting.model import CuttingFigure, Machine, Pass, Piece, Plan, PlannedSheet, Point, Rect, Trim
 from nesting.passes.cuts import Cut
 from nesting.timing import RunTime, run_time
 
@@ -172,6 +173,15 @@ def _afterwards(plan: Plan, sheet: PlannedSheet, run: Pass) -> Iterator[str]:
         yield f"Let it cool; take out {done}, and write its number on each piece."
 
 
+SMALL_MM = 50.0
+"""Pieces narrower than this may fall between the slats of a bed: common practice, no source."""
+
+
+def _narrowest(piece: Piece) -> float:
+    x0, y0, x1, y1 = curves.bounds([piece.outline])
+    return min(x1 - x0, y1 - y0)
+
+
 # ── tables ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -210,7 +220,7 @@ def _lineup(run: Pass) -> Table | None:
 
 
 def _joins(run: Pass) -> Table | None:
-    columns = (Column("join"), Column("x", "mm", 1), Column("y", "mm", 1), Column("usual step", "mm", 2))
+    columns = (Column("join"), Column("x", "mm", 1), Column("y", "mm", 1), Column("step", "mm", 2))
     table = [(f"J{join.number}", *join.bed_mm, join.mismatch_mm) for join in run.joins]
     return rows.rounded("joins", "Joins", columns, table) if table else None
 
@@ -220,5 +230,8 @@ def _order(plan: Plan, run: Pass, cuts: Sequence[Cut]) -> Iterator[str]:
     order = list(dict.fromkeys(tags[cut.piece] for cut in cuts if cut.kind == "outline"))
     if len(order) > 1:
         yield f"Order of cutting, by piece number: {', '.join(map(str, order))}; holes of a piece before its outline."
+    small = [tags[p] for p in (*run.whole, *run.part) if _narrowest(plan.piece(p)) < SMALL_MM]
+    if small:
+        yield f"Small and hot: {ranges(small)} may tip or fall between the slats; lay a board below."
     if run.joins:
-        yield "At a join two passes meet; the usual step is what lining up by hand leaves there (root mean square)."
+        yield "At a join two passes meet; the step in the table is what lining up by hand usually leaves (root mean square)."

@@ -125,8 +125,25 @@ def _step(pdf: Print, step: Step) -> None:
     _figures_and_tables(pdf, step)
     pdf.ink(canvas.MUTED)
     for line in step.notes:
-        pdf.paragraph(line, 8)
-        pdf.ln(0.6)
+        pdf.paragraph(line, NOTE_SIZE)
+        pdf.ln(NOTE_GAP)
+
+
+NOTE_SIZE = 8.0
+NOTE_GAP = 0.6
+
+
+def _notes_height(pdf: Print, notes: Sequence[str]) -> float:
+    pdf.set_font("body", "", NOTE_SIZE)
+    lines = sum(_line_count(pdf, note, pdf.epw) for note in notes)
+    return lines * NOTE_SIZE * 0.3528 * 1.35 + len(notes) * NOTE_GAP
+
+
+def _line_count(pdf: Print, text: str, width: float) -> int:
+    """How many lines the text takes in the font that is set."""
+    lines = pdf.multi_cell(width, 1.0, text, dry_run=True, output=MethodReturnValue.LINES)
+    assert isinstance(lines, list)
+    return len(lines)
 
 
 def _cautions(pdf: Print, cautions: Sequence[str]) -> None:
@@ -158,7 +175,7 @@ def _tick_line(pdf: Print, line: str) -> None:
 
 def _figures_and_tables(pdf: Print, step: Step) -> None:
     """A picture beside a column of its narrow tables where that shows it larger, else above all tables."""
-    wide = _heights(pdf, step.below) + 9.0 * len(step.notes)
+    wide = _heights(pdf, step.below) + _notes_height(pdf, step.notes)
     room = pdf.page_break_trigger - pdf.get_y() - 4
     if step.beside:
         column = max(sum(_natural_widths(pdf, table)) for table in step.beside)
@@ -275,6 +292,7 @@ LINE = 4.2
 CELL_PAD = 3.0
 BETWEEN = 8.0
 LONG_TABLE = 12
+SHORT_HEADING = 9
 GUTTER = 6.0
 SIDE_COLUMN = 68.0
 """The widest column of tables beside a picture."""
@@ -330,11 +348,12 @@ def _lines(table: Table) -> list[tuple[str, ...]]:
 
 
 def _natural_widths(pdf: Print, table: Table) -> list[float]:
-    """What each column would like: its longest cell, and the longest word of its heading."""
+    """What each column would like: its longest cell, and its heading, which is set in words where it is long."""
     pdf.set_font("body", "B", TABLE_SIZE)
     widths = []
     for i, column in enumerate(table.columns):
-        words = [row[i] for row in _lines(table)] + column.title.split()
+        heading = [column.title] if len(column.title) <= SHORT_HEADING else column.title.split()
+        words = [row[i] for row in _lines(table)] + heading
         widths.append(max(pdf.get_string_width(word) for word in words) + CELL_PAD)
     return widths
 
@@ -373,9 +392,7 @@ def _row_height(pdf: Print, row: Sequence[str], widths: Sequence[float]) -> floa
     counts = [1]
     for cell, width in zip(row, widths, strict=True):
         if pdf.get_string_width(cell) > width - CELL_PAD + 0.01:
-            lines = pdf.multi_cell(width - CELL_PAD, LINE, cell, dry_run=True, output=MethodReturnValue.LINES)
-            assert isinstance(lines, list)
-            counts.append(len(lines))
+            counts.append(_line_count(pdf, cell, width - CELL_PAD))
     return max(counts) * LINE + 0.8
 
 

@@ -256,7 +256,8 @@ def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts, 
     _edge_points(paper, checks)
     _pins(paper, run)
     title = f"Pass {run.order} of blank {words.plain(run.blank)}, seen from the front of the machine"
-    return paper.finish(title, LEGEND_PASS)
+    marked = any(cut.kind == "mark" for cut in cuts[run.order])
+    return paper.finish(title, (*LEGEND_PASS, ("marked, not cut", look.MARK_LINE)) if marked else LEGEND_PASS)
 
 
 def _stroke(cut: Cut, passes_ahead: int) -> look.Stroke:

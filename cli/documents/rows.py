@@ -122,6 +122,33 @@ def cut_list(plan: Plan) -> Table:
     return rounded("cut_list", "Cut list", columns, tuple(rows))
 
 
+def by_sheet(plan: Plan) -> Table:
+    """The cut list the other way round: every sheet, and which pieces lie where on it."""
+    columns = (
+        Column("sheet"),
+        Column("taken from"),
+        Column("blank"),
+        Column("pass"),
+        Column("no."),
+        Column("piece"),
+        Column("copy"),
+        Column("x", "mm", 1),
+        Column("y", "mm", 1),
+        Column("turned", "°", 1),
+        Column("mirrored"),
+    )
+    tags = numbers(plan)
+    table: list[tuple[Cell, ...]] = []
+    for sheet in plan.sheets:
+        for at in sorted(sheet.placements, key=lambda at: tags[at.piece]):
+            piece = plan.piece(at.piece)
+            runs = " + ".join(str(run.order) for run in states.passes_of(sheet, at.piece))
+            where = (words.plain(sheet.id), words.source(sheet), words.plain(at.blank), runs)
+            turned = (at.x_mm, at.y_mm, at.turn_deg, "yes" if at.mirrored else "")
+            table.append((*where, tags[at.piece], words.plain(piece.name), piece.copy, *turned))
+    return rounded("by_sheet", "Pieces by sheet", columns, table)
+
+
 def _piece_cells(piece: Piece) -> tuple[Cell, ...]:
     x0, y0, x1, y1 = curves.bounds([piece.outline])
     edge = math.fsum(curves.length(ring, closed=True) for ring in (piece.outline, *piece.holes))

@@ -5,6 +5,7 @@ In: a Plan and the Workshop. Out: `Step`s of plain words, `Picture`s and `Table`
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import shapely
@@ -299,6 +300,8 @@ def _lists(plan: Plan, workshop: Workshop) -> Iterator[Step]:
         todo=("Every piece is there, numbered and sound.",),
         tables=(_only(rows.cut_list(plan), "no.", "piece", "copy", "part of", "width", "height", "sheet", "pass"),),
     )
+    if any(piece.joints for piece in plan.pieces):
+        yield _joints(plan)
     yield Step(
         key="bill",
         kind="Lists",
@@ -313,6 +316,32 @@ def _lists(plan: Plan, workshop: Workshop) -> Iterator[Step]:
         notes=(
             f"No plan can cost less than {words.money(plan.cost.bound, plan.cost.currency)}; "
             f"this one is within {plan.cost.gap_percent:.1f} % of that.",
+        ),
+    )
+
+
+def _joints(plan: Plan) -> Step:
+    """Which segments meet where, to be made one again."""
+    tags = rows.numbers(plan)
+    meets: dict[str, dict[int, float]] = {}
+    for piece in plan.pieces:
+        for joint in piece.joints:
+            sides = meets.setdefault(joint.label, {})
+            sides[tags[piece.id]] = sides.get(tags[piece.id], 0.0) + math.dist(joint.start_mm, joint.end_mm)
+    columns = (Column("joint"), Column("pieces that meet"), Column("length", "mm", 1))
+    table = [
+        (plain(label), listed([str(n) for n in sorted(sides)]), max(sides.values())) for label, sides in meets.items()
+    ]
+    return Step(
+        key="joints",
+        kind="Lists",
+        title=f"Join {count(len(meets), 'joint')}",
+        lead="Pieces that were too big for one sheet or pass come as segments; these edges meet again.",
+        todo=("Lay the segments of each joint together dry: no visible gap, faces level, outlines running through.",),
+        tables=(rows.rounded("segment_joints", "Joints", columns, table),),
+        notes=(
+            "A butt joint holds best on a backing strip, set back from the edge. Long signs need room to move.",
+            "Solvent cement may craze a laser-cut acrylic edge: try it on waste, or anneal first as its maker says.",
         ),
     )
 

@@ -1,6 +1,7 @@
 """What people hold in their hands, from a plan made by hand: it agrees with the plan, and hostile names do no harm."""
 
 import csv
+import dataclasses
 import html.parser
 import itertools
 import math
@@ -15,8 +16,9 @@ import pytest
 from PIL import Image
 
 from cli.documents import canvas as look
-from cli.documents import picture_of_sheet, rows, states, steps, words, write_pictures
+from cli.documents import picture_of_sheet, rows, states, steps, words, write_documents, write_pictures
 from nesting import curves
+from nesting.model import Joint
 from tests.cli.sample_plan import WORKSHOP, hostile_plan, sample_plan, write
 
 FILES = {"workpack.html", "workpack.pdf", "cut_list.csv", "trim_cuts.csv", "material_bill.csv", "tables.xlsx"}
@@ -89,6 +91,24 @@ def test_page_and_print_say_what_the_plan_says(folder):
         assert all(value in text for value in ("7.6 mm/s", "90 %", "0.17 mm")), "feed, power, kerf for 5 mm acrylic"
 
 
+def test_a_letter_page_holds_one_step_as_well(tmp_path):
+    write_documents(sample_plan(), tmp_path, WORKSHOP, paper="Letter")
+    document = pypdfium2.PdfDocument(tmp_path / "workpack.pdf")
+    assert len(document) == len(steps.steps(sample_plan(), WORKSHOP))
+    assert document[0].get_size() == pytest.approx((612.0, 792.0), abs=0.1)
+    assert "size: Letter" in (tmp_path / "workpack.html").read_text(encoding="utf-8")
+
+
+def test_segments_are_told_which_edges_meet():
+    joint = Joint("face-1/1", (0.0, 0.0), (120.0, 0.0))
+    plan = sample_plan()
+    first, second, *rest = plan.pieces
+    halves = (dataclasses.replace(first, joints=(joint,)), dataclasses.replace(second, joints=(joint,)))
+    pack = {step.key: step for step in steps.steps(dataclasses.replace(plan, pieces=(*halves, *rest)), WORKSHOP)}
+    assert pack["joints"].tables[0].rows == (("face-1/1", "1 and 2", 120.0),)
+    assert "joints" not in {step.key for step in steps.steps(plan, WORKSHOP)}
+
+
 def test_the_order_of_work(folder):
     kinds = [step.key for step in steps.steps(sample_plan(), WORKSHOP)]
     assert kinds == [
@@ -132,7 +152,7 @@ def _number(cell: str) -> bool:
 
 def test_workbook_has_frozen_heads_units_and_totals_as_formulas(folder):
     book = openpyxl.load_workbook(folder / "tables.xlsx")
-    assert book.sheetnames == ["Cut list", "Trim cuts", "Material bill", "Cost"]
+    assert book.sheetnames == ["Cut list", "Trim cuts", "Material bill", "Pieces by sheet", "Cost"]
     assert all(sheet.freeze_panes == "A2" for sheet in book)
     cost = book["Cost"]
     assert [cell.value for cell in cost[1]] == ["what", "quantity", "unit", "amount (EUR)"]
