@@ -234,4 +234,4 @@ def _order(plan: Plan, run: Pass, cuts: Sequence[Cut]) -> Iterator[str]:
     if small:
         yield f"Small and hot: {ranges(small)} may tip or fall between the slats; lay a board below."
     if run.joins:
-        yield "At a join two passes meet; the step in the table is what lining up by hand usually leaves (root mean square)."
+        yield "At a join two passes meet; the step is what lining up by hand usually leaves (root mean square)."

@@ -176,7 +176,7 @@ def _tick_line(pdf: Print, line: str) -> None:
 def _figures_and_tables(pdf: Print, step: Step) -> None:
     """A picture beside a column of its narrow tables where that shows it larger, else above all tables."""
     wide = _heights(pdf, step.below) + _notes_height(pdf, step.notes)
-    room = pdf.page_break_trigger - pdf.get_y() - 4
+    room = pdf.page_break_trigger - pdf.get_y() - 6
     if step.beside:
         column = max(sum(_natural_widths(pdf, table)) for table in step.beside)
         shape = step.figures[0].height / step.figures[0].width
