@@ -40,7 +40,7 @@ TapeOption = Annotated[
     ),
 ]
 DrawingOption = Annotated[
-    Path | None, typer.Option("--drawing", help="A drawing that holds its outline.", show_default=False)
+    Path | None, typer.Option("--drawing", help="A DXF or SVG that holds its outline.", show_default=False)
 ]
 
 

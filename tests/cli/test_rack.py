@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import subprocess
 import sys
 from datetime import UTC, datetime
@@ -12,7 +13,9 @@ import pytest
 from typer.testing import CliRunner
 
 from cli.main import app
-from cli.rack_desk import load_table
+from cli.rack_desk import asking, load_table
+from inventory.measures import area_mm2
+from inventory.rack import on_hand
 from nesting.faults import Fault, RackFault
 from nesting.plan_file import PLAN_JSON, plan_text
 from tests.inventory.sample import sample_plan
@@ -109,6 +112,22 @@ def test_a_sheet_is_drawn(workshop: Path) -> None:
     drawing.saveas(workshop / "offcut.dxf")
     halfturn("receive", *OPAL, "--drawing", "offcut.dxf")
     assert "300 x 200 (6 corners, 1 hole)" in halfturn("list")
+    svg = '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="300mm" viewBox="0 0 400 300">{}</svg>'
+    (workshop / "offcut.svg").write_text(svg.format('<path d="M0 0H400V150L250 300H0Z"/>'), encoding="utf-8")
+    halfturn("receive", *OPAL, "--drawing", "offcut.svg")
+    assert "400 x 300 (5 corners)" in halfturn("list")
+
+
+def test_arcs_of_a_drawn_sheet_become_chords_inside_the_material(workshop: Path) -> None:
+    drawing = ezdxf.new(units=4)
+    drawing.modelspace().add_circle((500, 500), 200)
+    drawing.modelspace().add_circle((500, 500), 50)
+    drawing.saveas(workshop / "ring.dxf")
+    halfturn("receive", *OPAL, "--drawing", "ring.dxf")
+    with asking(workshop) as conn:
+        (ring,) = on_hand(conn)
+    true = math.pi * (200**2 - 50**2)
+    assert true - 100 < area_mm2(ring.outline_mm, ring.holes_mm) < true
 
 
 @pytest.mark.parametrize(
@@ -205,3 +224,14 @@ def test_tables_come_in_and_go_out(workshop: Path) -> None:
     assert "12 sheets are on the rack" in halfturn("import", str(DEMO))
     assert "12 sheets in out.xlsx" in halfturn("export", "out.xlsx")
     assert "0 sheets are on the rack, 12 were on record" in halfturn("import", "out.xlsx")
+
+
+def test_papers_are_written(demo: Path) -> None:
+    assert "12 labels" in halfturn("labels", "labels.pdf", "--size", "99x57", "--columns", "2", "--rows", "5")
+    assert "2 labels" in halfturn("labels", "two.pdf", "A1", "A2", "--first", "5")
+    assert "12 sheets" in halfturn("picture", "rack.svg")
+    assert "3 sheets" in halfturn("picture", "bay1.png", "--place", "bay 1")
+    assert "12 sheets to count" in halfturn("count-sheet", "count.pdf")
+    starts = {"labels.pdf": b"%PDF", "rack.svg": b"<svg", "bay1.png": b"\x89PNG", "count.pdf": b"%PDF"}
+    for name, start in starts.items():
+        assert Path(name).read_bytes().startswith(start)

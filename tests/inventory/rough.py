@@ -225,9 +225,10 @@ def kill_sweep(kind: str, kills: int, chance: random.Random) -> None:
         load = FORK.Process(target=work, args=(url, others, folder))
         load.start()
         while True:
-            worker = FORK.Process(target=work, args=(url, names[: 1 + killed // 4], folder))
+            at = killed // 4
+            worker = FORK.Process(target=work, args=(url, names[max(0, at - 1) : at + 2], folder))
             worker.start()
-            worker.join(chance.uniform(0.02, 0.6))
+            worker.join(chance.uniform(0.01, 0.3))
             if worker.is_alive():
                 os.kill(worker.pid or 0, signal.SIGKILL)
                 killed += 1
