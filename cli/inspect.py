@@ -29,6 +29,7 @@ def inspect(
     ignored: Annotated[
         list[str] | None, typer.Option("--ignore", help="A layer to leave out.", show_default=False)
     ] = None,
+    text: Annotated[bool, typer.Option("--text", help="Turn live text into outlines to cut.")] = False,
 ) -> None:
     """Say what is in a drawing, what was healed and what is left to mend.
 
@@ -38,7 +39,7 @@ def inspect(
     from nesting.drawing.inspecting import inspected
     from nesting.drawing.intake import Intake
 
-    intake = Intake(units, scale, layer, tuple(marks or ()), tuple(ignored or ()))
+    intake = Intake(units, scale, layer, tuple(marks or ()), tuple(ignored or ()), text)
     inspection = inspected(drawing, intake)
     for line in inspection_lines(drawing.name, inspection):
         typer.echo(line)

@@ -267,7 +267,7 @@ class PieceOrder:
 
     `bridge_mm` joins dots and accents to their letter by a bar that wide; `font_axes` set a variable font, such as
     [["wght", 700]]. `units` and `scale` override what the drawing says of itself; the layers named are marked or left
-    out.
+    out; `text` turns live text in a drawing into outlines.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
@@ -293,6 +293,7 @@ class PieceOrder:
     scale: float = 1.0
     mark_layers: tuple[str, ...] = ()
     ignore_layers: tuple[str, ...] = ()
+    text: bool = False
 
     @property
     def stock(self) -> StockKey:

@@ -15,34 +15,39 @@ from pathlib import Path
 import ezdxf
 from ezdxf import recover
 from ezdxf.document import Drawing
-from ezdxf.entities import DXFGraphic, Insert
-from ezdxf.math import Matrix44, Vec3
+from ezdxf.entities import DXFGraphic, Insert, MLine
+from ezdxf.math import Matrix44
 
+from nesting.drawing.dxf_blocks import array_offsets, block_name, block_of, refuse_floods
 from nesting.drawing.dxf_entities import READERS, Unreadable, entity_chains
-from nesting.drawing.intake import MOST_DEPTH, MOST_ENTITIES, Intake, check_size
+from nesting.drawing.dxf_text import TEXTS
+from nesting.drawing.intake import Intake, check_size
 from nesting.drawing.shapes import DrawnChain, Finding
-from nesting.drawing.tracing import Affine
-from nesting.drawing.units import UNITS_BY_CODE, mm_per_unit
+from nesting.drawing.units import MM_PER_UNIT, UNITS_BY_CODE, extent_of, mm_per_unit
 from nesting.faults import DrawingFault
 
 # What the library has to say of a file is told in findings, not in its log.
 logging.getLogger("ezdxf").addHandler(logging.NullHandler())
 
-_TOO_MANY = f"holds more than {MOST_ENTITIES} entities, blocks expanded"
-_FEWER = "keep only the outlines to cut"
-SOLIDS = frozenset({"3DSOLID", "REGION", "BODY", "SURFACE", "MESH", "ACAD_PROXY_ENTITY", "MLINE"})
+SOLIDS = frozenset({"3DSOLID", "REGION", "BODY", "SURFACE", "MESH", "ACAD_PROXY_ENTITY"})
 """Geometry that cannot be read; to leave it out silently would lose a piece."""
 
 
 def dxf_chains(path: Path, intake: Intake) -> tuple[list[DrawnChain], list[Finding]]:
     """Every chain the drawing holds on layers that count, in mm, as drawn."""
     document, damage = _opened(path)
-    sight = _Sight(intake)
-    chains = list(sight.chains(document))
+    refuse_floods(document.modelspace())
     code = int(document.header.get("$INSUNITS", 0)) if document.dxfversion > "AC1009" else 0
-    factor, told = mm_per_unit(UNITS_BY_CODE.get(code), chains, intake)
-    scaled = [_scaled(chain, factor) for chain in chains]
-    return scaled, [*damage, *told, *sight.findings(), *_paper_space(document)]
+    named = UNITS_BY_CODE.get(code)
+    # Curves are fitted to hundredths of a mm, so the unit must be known first: tried, measured, read again if wrong.
+    tried = MM_PER_UNIT.get(intake.units or named or "mm", 1.0) * intake.scale
+    sight = _Sight(intake, tried)
+    chains = list(sight.chains(document))
+    factor, told = mm_per_unit(named, extent_of(chains) / tried, intake)
+    if factor != tried:
+        sight = _Sight(intake, factor)
+        chains = list(sight.chains(document))
+    return chains, [*damage, *told, *sight.findings(), *_paper_space(document)]
 
 
 def _opened(path: Path) -> tuple[Drawing, list[Finding]]:
@@ -77,11 +82,6 @@ def _cut_short(path: Path) -> list[Finding]:
     return [Finding("damaged", "", "the file is cut short: entities are missing; send it again", False)]
 
 
-def _scaled(chain: DrawnChain, factor: float) -> DrawnChain:
-    vertices = tuple((x * factor, y * factor, bulge) for x, y, bulge in chain.vertices)
-    return DrawnChain(vertices, chain.closed, chain.layer, chain.handle)
-
-
 def _paper_space(document: Drawing) -> list[Finding]:
     count = sum(
         1 for layout in document.layouts if not layout.is_modelspace for e in layout if e.dxftype() != "VIEWPORT"
@@ -96,32 +96,31 @@ class _Sight:
     """Walks the entities and their blocks, and counts what it leaves out and why."""
 
     intake: Intake
+    mm: float
     hidden: Counter[str] = field(default_factory=Counter)
     skipped: Counter[tuple[str, str]] = field(default_factory=Counter)
     unread: list[Finding] = field(default_factory=list)
-    seen: int = 0
+    off: frozenset[str] = frozenset()
 
     def chains(self, document: Drawing) -> Iterator[DrawnChain]:
-        self.off = {layer.dxf.name.lower() for layer in document.layers if layer.is_off() or layer.is_frozen()}
+        self.off = frozenset(layer.dxf.name.lower() for layer in document.layers if layer.is_off() or layer.is_frozen())
         for entity in document.modelspace():
-            yield from self._entity(entity, None, None, ())
+            yield from self._entity(entity, None, None)
 
-    def _entity(
-        self, entity: DXFGraphic, matrix: Matrix44 | None, layer: str | None, blocks: tuple[str, ...]
-    ) -> Iterator[DrawnChain]:
-        self.seen += 1
-        if self.seen > MOST_ENTITIES:
-            raise DrawingFault(_TOO_MANY, mend=_FEWER)
+    def _entity(self, entity: DXFGraphic, matrix: Matrix44 | None, layer: str | None) -> Iterator[DrawnChain]:
         own = str(entity.dxf.get("layer", "0"))
         layer = layer if own == "0" and layer is not None else own
         if own.lower() in self.off or entity.dxf.get("invisible", 0):
             self.hidden[layer] += 1
         elif isinstance(entity, Insert):
-            yield from self._insert(entity, matrix, layer, blocks)
-        elif entity.dxftype() not in READERS:
-            self._leave_out(entity, layer)
-        else:
+            yield from self._insert(entity, matrix, layer)
+        elif isinstance(entity, MLine):
+            for line in entity.virtual_entities():
+                yield from self._read(line, matrix, layer)
+        elif entity.dxftype() in READERS or (self.intake.text and entity.dxftype() in TEXTS):
             yield from self._read(entity, matrix, layer)
+        else:
+            self._leave_out(entity, layer)
 
     def _read(self, entity: DXFGraphic, matrix: Matrix44 | None, layer: str) -> Iterator[DrawnChain]:
         handle = f"{entity.dxftype()} {entity.dxf.get('handle') or ''}".strip()
@@ -129,31 +128,27 @@ class _Sight:
             self.skipped[(layer, "their layer is not cut")] += 1
             return
         try:
-            for chain, closed in entity_chains(entity, matrix, Affine()):
+            for chain, closed in entity_chains(entity, matrix, self.mm):
                 yield DrawnChain(chain, closed, layer, handle)
-        except (Unreadable, ezdxf.DXFError, ArithmeticError, ValueError) as error:
-            why = str(error) if isinstance(error, Unreadable) else "its figures make no sense"
+        except (Unreadable, ezdxf.DXFError, DrawingFault, ArithmeticError, ValueError) as error:
+            known = isinstance(error, (Unreadable, DrawingFault))
+            why = str(error).splitlines()[0] if known else "its figures make no sense"
             self.unread.append(Finding("unreadable", f"layer {layer}, {handle}", f"left out: {why}", False))
 
-    def _insert(
-        self, insert: Insert, matrix: Matrix44 | None, layer: str, blocks: tuple[str, ...]
-    ) -> Iterator[DrawnChain]:
-        name = str(insert.dxf.get("name") or "")
-        block = insert.block() if name else None
-        where = f"layer {layer}, INSERT {insert.dxf.get('handle') or ''}"
-        if block is None:
-            self.unread.append(Finding("unreadable", where, f"block {name} is not in the drawing", False))
-            return
-        if name in blocks or len(blocks) >= MOST_DEPTH:
-            raise DrawingFault(
-                f"block {name} holds itself, or blocks are nested deeper than {MOST_DEPTH}", where=(where,)
-            )
+    def _insert(self, insert: Insert, matrix: Matrix44 | None, layer: str) -> Iterator[DrawnChain]:
+        block = list(block_of(insert))
+        if not block:
+            where = f"layer {layer}, INSERT {insert.dxf.get('handle') or ''}"
+            text = f"block {block_name(insert)} is empty, or not in the drawing"
+            self.unread.append(Finding("unreadable", where, text, True))
         base = insert.matrix44()
-        for offset in _array_offsets(insert, where):
+        for offset in array_offsets(insert):
             own = base @ Matrix44.translate(*offset)
             whole = own @ matrix if matrix is not None else own
             for entity in block:
-                yield from self._entity(entity, whole, layer, (*blocks, name))
+                yield from self._entity(entity, whole, layer)
+        for entity in insert.attribs:
+            yield from self._entity(entity, matrix, layer)
 
     def _leave_out(self, entity: DXFGraphic, layer: str) -> None:
         kind = entity.dxftype()
@@ -173,16 +168,3 @@ class _Sight:
             for (layer, why), count in sorted(self.skipped.items())
         ]
         return told + self.unread
-
-
-def _array_offsets(insert: Insert, where: str) -> Iterator[Vec3]:
-    """Where the copies of a block array lie from the first, in the drawing's directions."""
-    rows, columns = (max(1, int(insert.dxf.get(key, 1))) for key in ("row_count", "column_count"))
-    down, along = (float(insert.dxf.get(key, 0.0)) for key in ("row_spacing", "column_spacing"))
-    rows, columns = rows if down else 1, columns if along else 1
-    if rows * columns > MOST_ENTITIES:
-        raise DrawingFault(_TOO_MANY, mend=_FEWER, where=(where,))
-    plane, turn = insert.ocs(), float(insert.dxf.get("rotation", 0.0))
-    for row in range(rows):
-        for column in range(columns):
-            yield plane.to_wcs(Vec3(column * along, row * down).rotate_deg(turn))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import cast
 
 import numpy as np
@@ -31,8 +31,9 @@ from ezdxf.entities.boundary_paths import ArcEdge, EdgePath, EllipseEdge, LineEd
 from ezdxf.math import OCS, BSpline, ConstructionEllipse, Matrix44, Vec3
 
 from nesting.curves import Segment
-from nesting.drawing.fitting import Points, sampled
-from nesting.drawing.tracing import Affine, Stroke, arc_strokes, traced
+from nesting.drawing.dxf_text import text_paths
+from nesting.drawing.fitting import Points
+from nesting.drawing.tracing import Affine, Curve, Stroke, arc_strokes, traced
 from nesting.model import Chain, Point
 
 Path = tuple[list[Stroke], bool]
@@ -57,21 +58,16 @@ def plane_map(matrix: Matrix44 | None, extrusion: Vec3, elevation: float) -> Aff
     return Affine(m[0], m[4], m[1], m[5], m[8] * elevation + m[12], m[9] * elevation + m[13])
 
 
-def is_tilted(affine: Affine) -> bool:
-    """Whether the entity's plane does not lie flat in the drawing: its shape is seen at a slant."""
-    return not affine.keeps_shapes and abs(affine.determinant) < 1e-9
-
-
 # ── curves ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def degrees_arc(centre: Point, radius: float, start_deg: float, end_deg: float) -> list[Stroke]:
     """An arc counter-clockwise from start to end; equal angles are a full circle."""
     sweep = (end_deg - start_deg) % 360.0
-    return arc_strokes(centre, radius, math.radians(start_deg), math.radians(sweep if sweep > 1e-9 else 360.0))
+    return [*arc_strokes(centre, radius, math.radians(start_deg), math.radians(sweep if sweep > 1e-9 else 360.0))]
 
 
-def ellipse_stroke(ellipse: ConstructionEllipse) -> Points:
+def ellipse_curve(ellipse: ConstructionEllipse) -> Curve:
     centre, major, minor = ellipse.center, ellipse.major_axis, ellipse.minor_axis
     start = ellipse.start_param
     span = (ellipse.end_param - start) % math.tau
@@ -83,11 +79,11 @@ def ellipse_stroke(ellipse: ConstructionEllipse) -> Points:
             [centre.x + major.x * cos + minor.x * sin, centre.y + major.y * cos + minor.y * sin],
         )
 
-    return sampled(curve, start, start + span)
+    return Curve(curve, start, start + span)
 
 
-def spline_strokes(spline: BSpline) -> list[Stroke]:
-    """One sampled curve per knot span: inside a span a spline is smooth, between spans it may kink."""
+def spline_curves(spline: BSpline) -> list[Curve]:
+    """One curve per knot span: inside a span a spline is smooth, between spans it may kink."""
     knots = np.unique(np.asarray(list(spline.knots()), dtype=float))
     count, order = spline.count, spline.order
     all_knots = list(spline.knots())
@@ -99,7 +95,7 @@ def spline_strokes(spline: BSpline) -> list[Stroke]:
     def curve(t: Points) -> Points:
         return np.array([(p.x, p.y) for p in spline.points(t.tolist())], dtype=float)
 
-    return [sampled(curve, float(a), float(b)) for a, b in itertools.pairwise(knots) if b - a > 1e-12]
+    return [Curve(curve, float(a), float(b)) for a, b in itertools.pairwise(knots) if b - a > 1e-12]
 
 
 def bulge_strokes(corners: list[tuple[float, float, float]], closed: bool) -> list[Stroke]:
@@ -120,7 +116,7 @@ def _circle(entity: DXFEntity) -> Iterator[Path]:
     dxf = cast(Circle, entity).dxf
     if not abs(dxf.radius) > 0:
         raise Unreadable("its radius is 0")
-    yield arc_strokes((dxf.center.x, dxf.center.y), abs(dxf.radius), 0.0, math.tau), True
+    yield [*arc_strokes((dxf.center.x, dxf.center.y), abs(dxf.radius), 0.0, math.tau)], True
 
 
 def _arc(entity: DXFEntity) -> Iterator[Path]:
@@ -132,9 +128,8 @@ def _arc(entity: DXFEntity) -> Iterator[Path]:
 
 
 def _ellipse(entity: DXFEntity) -> Iterator[Path]:
-    ellipse = cast(Ellipse, entity).construction_tool()
-    points = ellipse_stroke(ellipse)
-    yield [points], bool(np.hypot(*(points[0] - points[-1])) < 1e-9 * (1 + np.abs(points).max()))
+    curve = ellipse_curve(cast(Ellipse, entity).construction_tool())
+    yield [curve], _meet([curve])
 
 
 def _lwpolyline(entity: DXFEntity) -> Iterator[Path]:
@@ -169,10 +164,14 @@ def _spline(entity: DXFEntity) -> Iterator[Path]:
         tool = spline.construction_tool()
     except (ValueError, ZeroDivisionError, IndexError) as error:
         raise Unreadable(f"its control points make no curve ({error})") from error
-    strokes = spline_strokes(tool)
-    first, last = cast(Points, strokes[0])[0], cast(Points, strokes[-1])[-1]
-    closed = bool(np.hypot(*(first - last)) < 1e-6) or bool(spline.closed)
-    yield strokes, closed
+    curves = spline_curves(tool)
+    yield list(curves), _meet(curves) or bool(spline.closed)
+
+
+def _meet(curves: Sequence[Curve]) -> bool:
+    """Whether the last curve ends where the first begins."""
+    first, last = curves[0].ends[0], curves[-1].ends[1]
+    return bool(np.hypot(*(first - last)) < 1e-9 * (1 + np.abs(first).max()))
 
 
 def _solid(entity: DXFEntity) -> Iterator[Path]:
@@ -196,19 +195,27 @@ def _edge_strokes(edge: object) -> list[Stroke]:
     if isinstance(edge, LineEdge):
         return [Segment((edge.start.x, edge.start.y), (edge.end.x, edge.end.y), 0.0)]
     if isinstance(edge, ArcEdge):
-        strokes = degrees_arc((edge.center.x, edge.center.y), edge.radius, edge.start_angle, edge.end_angle)
+        strokes: list[Stroke] = degrees_arc(
+            (edge.center.x, edge.center.y), edge.radius, edge.start_angle, edge.end_angle
+        )
         return strokes if edge.ccw else backwards(strokes)
     if isinstance(edge, EllipseEdge):
-        points: list[Stroke] = [ellipse_stroke(edge.construction_tool())]
-        return points if edge.ccw else backwards(points)
+        curve: list[Stroke] = [ellipse_curve(edge.construction_tool())]
+        return curve if edge.ccw else backwards(curve)
     if isinstance(edge, SplineEdge):
-        return spline_strokes(edge.construction_tool())
+        return list(spline_curves(edge.construction_tool()))
     return []
 
 
 def backwards(strokes: list[Stroke]) -> list[Stroke]:
     """The same path, run from its end to its start."""
-    return [s[::-1] if isinstance(s, np.ndarray) else Segment(s.b, s.a, -s.bulge or 0.0) for s in reversed(strokes)]
+    return [_backwards(stroke) for stroke in reversed(strokes)]
+
+
+def _backwards(stroke: Stroke) -> Stroke:
+    if isinstance(stroke, Segment):
+        return Segment(stroke.b, stroke.a, -stroke.bulge or 0.0)
+    return Curve(stroke.at, stroke.end, stroke.start) if isinstance(stroke, Curve) else stroke[::-1]
 
 
 READERS: dict[str, Callable[[DXFEntity], Iterator[Path]]] = {
@@ -227,17 +234,18 @@ READERS: dict[str, Callable[[DXFEntity], Iterator[Path]]] = {
     "MPOLYGON": _hatch,
 }
 
-OWN_PLANE = frozenset({"CIRCLE", "ARC", "LWPOLYLINE", "POLYLINE", "HATCH", "MPOLYGON"})
+OWN_PLANE = frozenset({"CIRCLE", "ARC", "LWPOLYLINE", "POLYLINE", "HATCH", "MPOLYGON", "TEXT", "ATTRIB"})
 """Entities whose coordinates are in their own plane; the others speak the drawing's."""
 
 
-def entity_chains(entity: DXFGraphic, matrix: Matrix44 | None, unit: Affine) -> Iterator[tuple[Chain, bool]]:
-    """Chains of one entity and whether each closes, after the block matrix and then `unit`. Raises Unreadable."""
+def entity_chains(entity: DXFGraphic, matrix: Matrix44 | None, mm: float) -> Iterator[tuple[Chain, bool]]:
+    """Chains of one entity in mm and whether each closes; `mm` is what one drawing unit is. Raises Unreadable."""
     kind = entity.dxftype()
-    affine = plane_map(matrix, *_own_plane(entity, kind)).then(unit)
-    if is_tilted(affine):
-        raise Unreadable("it stands on edge: seen from above it is a line")
-    for strokes, closed in READERS[kind](entity):
+    affine = plane_map(matrix, *_own_plane(entity, kind)).then(Affine(a=mm, d=mm))
+    if affine.flattens:
+        raise Unreadable("it stands on edge, or its block is scaled to nothing")
+    paths = READERS[kind](entity) if kind in READERS else text_paths(entity, math.sqrt(abs(affine.determinant)))
+    for strokes, closed in paths:
         chain = traced([affine.stroke(stroke) for stroke in strokes])
         yield (chain[:-1] if closed and chain[0][:2] == chain[-1][:2] else chain), closed
 
@@ -247,5 +255,6 @@ def _own_plane(entity: DXFGraphic, kind: str) -> tuple[Vec3, float]:
     if kind not in OWN_PLANE:
         return Vec3(0, 0, 1), 0.0
     extrusion = Vec3(entity.dxf.get("extrusion", (0, 0, 1)))
-    height = entity.dxf.center if kind in ("CIRCLE", "ARC") else entity.dxf.get("elevation", 0.0)
+    at = {"CIRCLE": "center", "ARC": "center", "TEXT": "insert", "ATTRIB": "insert"}.get(kind, "elevation")
+    height = entity.dxf.get(at, 0.0)
     return extrusion, float(height.z if isinstance(height, Vec3) else height)

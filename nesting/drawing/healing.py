@@ -160,18 +160,17 @@ def open_findings(opened: Sequence[DrawnChain], rings: Sequence[DrawnChain], int
     lines = [LineString(dense((*ring.vertices, ring.vertices[0]), False, 0.01)) for ring in rings]
     ends = [shapely.Point(chain.vertices[side][:2]) for chain in opened for side in (0, -1)]
     tree, others = shapely.STRtree(ends), shapely.STRtree(lines)
-    return [
-        Finding("open", chain.where, _open_text(chain, ends[2 * k + 1], tree, others, intake), False, chain.end)
-        for k, chain in enumerate(opened)
-    ]
+    return [_open_finding(chain, ends[2 * k : 2 * k + 2], tree, others, intake) for k, chain in enumerate(opened)]
 
 
-def _open_text(
-    chain: DrawnChain, end: shapely.Point, ends: shapely.STRtree, rings: shapely.STRtree, intake: Intake
-) -> str:
-    place = f"({end.x:.2f}, {end.y:.2f})"
-    if len(rings.query(end, predicate="dwithin", distance=intake.join_most_mm)):
-        return f"a line ends at {place} on an outline that is closed without it: three lines meet there"
-    near = ends.query_nearest(end, exclusive=True, return_distance=True)[1]
-    gap = float(near[0]) if len(near) else math.dist(chain.end, chain.vertices[0][:2])
-    return f"outline open by {gap:.2f} mm at {place}; gaps to {intake.join_most_mm:g} mm are joined"
+def _open_finding(
+    chain: DrawnChain, ends: list[shapely.Point], all_ends: shapely.STRtree, rings: shapely.STRtree, intake: Intake
+) -> Finding:
+    for end in ends:
+        if len(rings.query(end, predicate="dwithin", distance=intake.join_most_mm)):
+            text = f"a line meets an outline that is closed without it at ({end.x:.2f}, {end.y:.2f})"
+            return Finding("open", chain.where, text, False, (end.x, end.y))
+    near = all_ends.query_nearest(ends[1], exclusive=True, return_distance=True)[1]
+    gap = float(near[0]) if len(near) else ends[0].distance(ends[1])
+    text = f"outline open by {gap:.2f} mm at ({ends[1].x:.2f}, {ends[1].y:.2f})"
+    return Finding("open", chain.where, f"{text}; gaps to {intake.join_most_mm:g} mm are joined", False, chain.end)

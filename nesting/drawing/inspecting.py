@@ -111,8 +111,19 @@ def _entry(path: Path, name: str, layer: str | None, intake: Intake) -> str:
         lines.append(f"units = {_text(intake.units)}")
     if intake.scale != 1.0:
         lines.append(f"scale = {intake.scale!r}")
+    if intake.text:
+        lines.append("text = true")
+    lines += [f"{key} = {_list(names)}" for key, names in _roles(intake) if names]
     lines += ['material = "FILL IN"', 'colour = "FILL IN"', "thickness_mm = 0.0  # FILL IN", "quantity = 1"]
     return "\n".join(lines) + "\n"
+
+
+def _roles(intake: Intake) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    return ("mark_layers", intake.marks), ("ignore_layers", intake.ignored)
+
+
+def _list(values: Sequence[str]) -> str:
+    return f"[{', '.join(map(_text, values))}]"
 
 
 def _text(value: str) -> str:

@@ -16,17 +16,20 @@ IGNORE_WORDS = ("note", "dim", "text", "defpoints", "lineup", "construction", "f
 MOST_BYTES = 60_000_000
 """A drawing file larger than this is not read: in memory it grows some thirty-fold."""
 
-MOST_ENTITIES = 200_000
+MOST_ENTITIES = 100_000
 """Entities after expanding blocks; a drawing of a sign has some hundreds."""
 MOST_DEPTH = 32
 """Blocks in blocks."""
+MOST_NESTED = 200
+"""Elements in elements."""
 
 
 @dataclass(frozen=True, slots=True)
 class Intake:
     """What the person asked for; everything unsaid is decided by the reader, and told.
 
-    `units` is a unit's name and overrides the drawing's own; `scale` multiplies after it. `layer` reads one layer only.
+    `units` is a unit's name and overrides the drawing's own; `scale` multiplies after it. `layer` reads one layer only;
+    `text` turns live text into outlines.
     Layers named in `marks` and `ignored` have that role, whatever their names suggest.
     """
 
@@ -35,6 +38,7 @@ class Intake:
     layer: str | None = None
     marks: tuple[str, ...] = ()
     ignored: tuple[str, ...] = ()
+    text: bool = False
     join_mm: float = 0.05
     join_most_mm: float = 0.5
 

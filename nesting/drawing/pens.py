@@ -16,7 +16,7 @@ import numpy as np
 
 from nesting.curves import Segment
 from nesting.drawing.fitting import Points, sampled
-from nesting.drawing.tracing import Affine, Stroke, arc_strokes, traced
+from nesting.drawing.tracing import Affine, Traceable, arc_strokes, traced
 from nesting.model import Chain, Point
 
 
@@ -26,7 +26,7 @@ class OutlinePen:
 
     affine: Affine
     subpaths: list[tuple[Chain, bool]] = field(default_factory=list)
-    _strokes: list[Stroke] = field(default_factory=list)
+    _strokes: list[Traceable] = field(default_factory=list)
     _start: Point = (0.0, 0.0)
     _here: Point = (0.0, 0.0)
 
@@ -36,7 +36,7 @@ class OutlinePen:
 
     def lineTo(self, p: Point) -> None:  # noqa: N802
         if p != self._here:
-            self._add(Segment(self._here, p, 0.0))
+            self._strokes.append(self.affine.stroke(Segment(self._here, p, 0.0)))
         self._here = p
 
     def qCurveTo(self, *points: Point) -> None:  # noqa: N802
@@ -53,8 +53,9 @@ class OutlinePen:
         if rx == 0 or ry == 0:
             self.lineTo(to)
             return
-        for stroke in elliptic_arc(self._here, to, abs(rx), abs(ry), rotation, bool(large), bool(sweep)):
-            self._add(stroke)
+        arcs, frame = elliptic_arc(self._here, to, abs(rx), abs(ry), rotation, bool(large), bool(sweep))
+        mapped = [frame.then(self.affine).stroke(arc) for arc in arcs]
+        self._strokes += _between(mapped, self.affine.point(self._here), self.affine.point(to))
         self._here = to
 
     def closePath(self) -> None:  # noqa: N802
@@ -69,9 +70,6 @@ class OutlinePen:
         if any(math.dist(controls[0], p) > 1e-9 for p in controls[1:]):
             self._strokes.append(sampled(bezier(controls), 0.0, 1.0))
         self._here = points[-1]
-
-    def _add(self, stroke: Stroke) -> None:
-        self._strokes.append(self.affine.stroke(stroke))
 
     def _finish(self, closed: bool) -> None:
         if self._strokes:
@@ -97,23 +95,30 @@ def bezier(controls: Sequence[Point]) -> Callable[[Points], Points]:
 
 def elliptic_arc(
     start: Point, end: Point, rx: float, ry: float, rotation_deg: float, large: bool, sweep: bool
-) -> list[Stroke]:
-    """The arc of an ellipse between two points; of a circle as exact arcs. Radii too small are enlarged to reach."""
+) -> tuple[list[Segment], Affine]:
+    """The arc of an ellipse between two points, as arcs of the unit circle and the map from its frame to theirs.
+
+    Radii too small to reach are enlarged.
+    """
     cos, sin = math.cos(math.radians(rotation_deg)), math.sin(math.radians(rotation_deg))
     dx, dy = (start[0] - end[0]) / 2, (start[1] - end[1]) / 2
-    # To a frame in which the ellipse is a circle of radius 1 round its centre.
     u, v = (cos * dx + sin * dy) / rx, (-sin * dx + cos * dy) / ry
-    reach = math.hypot(u, v)
-    stretch = max(1.0, reach)
+    stretch = max(1.0, math.hypot(u, v))
     rx, ry, u, v = rx * stretch, ry * stretch, u / stretch, v / stretch
     square = u * u + v * v
     lift = math.sqrt(max(0.0, 1.0 / square - 1.0)) * (-1.0 if large == sweep else 1.0)
     cu, cv = lift * v, -lift * u
     first, last = math.atan2(v - cv, u - cu), math.atan2(-v - cv, -u - cu)
     turn = (last - first) % math.tau if sweep else -((first - last) % math.tau)
-    to_user = Affine(cos * rx, -sin * ry, sin * rx, cos * ry, (start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
-    parts = [to_user.stroke(stroke) for stroke in arc_strokes((cu, cv), 1.0, first, turn)]
-    if all(isinstance(part, Segment) for part in parts):
-        parts[0] = Segment(start, parts[0].b, parts[0].bulge)  # type: ignore[union-attr]
-        parts[-1] = Segment(parts[-1].a, end, parts[-1].bulge)  # type: ignore[union-attr]
-    return parts
+    frame = Affine(cos * rx, -sin * ry, sin * rx, cos * ry, (start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
+    return arc_strokes((cu, cv), 1.0, first, turn), frame
+
+
+def _between(strokes: list[Traceable], start: Point, end: Point) -> list[Traceable]:
+    """The strokes with exact arcs held to the very points they were drawn between."""
+    held = list(strokes)
+    if isinstance(held[0], Segment):
+        held[0] = Segment(start, held[0].b, held[0].bulge)
+    if isinstance(held[-1], Segment):
+        held[-1] = Segment(held[-1].a, end, held[-1].bulge)
+    return held

@@ -60,7 +60,7 @@ def _source(order: PieceOrder) -> str:
 def _order_shapes(order: PieceOrder, folder: Path) -> tuple[tuple[DrawnShape, ...], tuple[Finding, ...]]:
     if order.wording is not None:
         return _letters(order, folder)
-    intake = Intake(order.units, order.scale, order.layer, order.mark_layers, order.ignore_layers)
+    intake = Intake(order.units, order.scale, order.layer, order.mark_layers, order.ignore_layers, order.text)
     return read_drawing(folder / (order.drawing or ""), intake)
 
 

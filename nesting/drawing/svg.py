@@ -20,21 +20,19 @@ from shapely.geometry import LineString, Polygon
 
 from nesting.drawing import svg_values as values
 from nesting.drawing.fitting import dense
-from nesting.drawing.intake import MOST_DEPTH, MOST_ENTITIES, Intake, check_size
+from nesting.drawing.intake import MOST_ENTITIES, MOST_NESTED, Intake, check_size
 from nesting.drawing.shapes import DrawnChain, Finding
 from nesting.drawing.svg_figures import FIGURES, drawn_figure, painted_area, painted_chains
+from nesting.drawing.svg_uses import elements_by_id, target_of
 from nesting.drawing.tracing import IDENTITY, Affine
 from nesting.drawing.units import unit_mm
 from nesting.faults import DrawingFault
 from nesting.model import Chain
 
 SVG = "{http://www.w3.org/2000/svg}"
-XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 GROUPS = frozenset({"svg", "g", "a", "switch"})
 TOLD = frozenset({"text", "image", "foreignObject"})
 INHERITED = ("fill", "stroke", "fill-rule", "visibility")
-MOST_NESTED = 256
-"""Elements in elements."""
 _ENTITY = re.compile(rb"<!ENTITY[^>]*(?:SYSTEM|PUBLIC|&)[^>]*>")
 
 
@@ -42,8 +40,8 @@ def svg_chains(path: Path, intake: Intake) -> tuple[list[DrawnChain], list[Findi
     """Every chain the drawing shows on layers that count, in mm, y up."""
     root = _parsed(path)
     to_mm, viewport, told = _page(root, intake)
-    walk = _Walk(intake, values.sheet_styles(root), {e.get("id", ""): e for e in root.iter() if e.get("id")})
-    context = _Context(to_mm, {"fill": "black"}, "", viewport, ())
+    walk = _Walk(intake, values.sheet_styles(root), elements_by_id(root))
+    context = _Context(to_mm, {"fill": "black"}, "", viewport)
     chains = [chain for child in root for chain in walk.element(child, context)]
     return chains, [*told, *walk.findings()]
 
@@ -117,7 +115,6 @@ class _Context:
     style: dict[str, str]
     layer: str
     viewport: tuple[float, float]
-    used: tuple[Element, ...]
     clips: tuple[shapely.Geometry, ...] = ()
 
 
@@ -130,12 +127,8 @@ class _Walk:
     by_id: dict[str, Element]
     skipped: Counter[tuple[str, str]] = field(default_factory=Counter)
     unread: list[Finding] = field(default_factory=list)
-    seen: int = 0
 
     def element(self, element: Element, outer: _Context) -> Iterator[DrawnChain]:
-        self.seen += 1
-        if self.seen > MOST_ENTITIES:
-            raise DrawingFault(f"shows more than {MOST_ENTITIES} elements", mend="keep only the outlines to cut")
         tag = _tag(element)
         if tag not in FIGURES and tag not in GROUPS and tag not in TOLD and tag != "use":
             return
@@ -169,18 +162,12 @@ class _Walk:
         return context
 
     def _use(self, element: Element, context: _Context) -> Iterator[DrawnChain]:
-        target = self.by_id.get((element.get("href") or element.get(XLINK_HREF) or "").removeprefix("#"))
+        target = target_of(element, self.by_id)
         if target is None:
             self.unread.append(Finding("unreadable", _where(element, context), "shows what is not in the file", False))
             return
-        if target in context.used or len(context.used) >= MOST_DEPTH:
-            raise DrawingFault(
-                f"<use> shows itself, or is nested deeper than {MOST_DEPTH}",
-                where=(_where(element, context),),
-                mend="replace it by what it shows",
-            )
         x, y = (values.px(element.get(k), whole) for k, whole in zip("xy", context.viewport, strict=True))
-        placed = replace(context, affine=Affine(e=x, f=y).then(context.affine), used=(*context.used, target))
+        placed = replace(context, affine=Affine(e=x, f=y).then(context.affine))
         if target.tag == f"{SVG}symbol":
             inner = _nested(target, placed, element)
             for child in target:

@@ -9,17 +9,33 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from nesting.curves import Segment
-from nesting.drawing.fitting import Points, arc_points, fitted
+from nesting.drawing.fitting import Points, fitted, sampled
 from nesting.model import Chain, Point, Vertex
 
-Stroke = Segment | Points
-"""A line, an arc, or points sampled along a smooth curve."""
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A smooth parametric curve, not yet sampled: parameters (n,) to points (n, 2), from `start` to `end`."""
+
+    at: Callable[[Points], Points]
+    start: float
+    end: float
+
+    @property
+    def ends(self) -> Points:
+        return self.at(np.array([self.start, self.end]))
+
+
+Stroke = Segment | Points | Curve
+"""A line, an arc, points sampled along a smooth curve, or such a curve."""
+Traceable = Segment | Points
+"""Strokes in mm."""
 
 KINK_RAD = math.radians(1.0)
 """Two curves that meet with less than this turn run smoothly into each other."""
@@ -62,27 +78,44 @@ class Affine:
         return self.a * self.d - self.b * self.c
 
     @property
+    def flattens(self) -> bool:
+        """Whether areas are mapped to lines."""
+        return abs(self.determinant) <= 1e-9 * (self.a**2 + self.b**2 + self.c**2 + self.d**2)
+
+    @property
     def keeps_shapes(self) -> bool:
         """Circles stay circles: equal scale along both axes, and square to each other."""
         along, across = self.a**2 + self.c**2, self.b**2 + self.d**2
         size = max(along, across)
         return abs(along - across) <= 1e-9 * size and abs(self.a * self.b + self.c * self.d) <= 1e-9 * size
 
-    def stroke(self, stroke: Stroke) -> Stroke:
-        """The mapped stroke; an arc drawn out of shape becomes a sampled curve."""
+    def stroke(self, stroke: Stroke) -> Traceable:
+        """The mapped stroke; curves, and arcs drawn out of shape, are sampled after mapping: as fine as mm ask."""
         if isinstance(stroke, np.ndarray):
             return self.points(stroke)
+        if isinstance(stroke, Curve):
+            return sampled(lambda t: self.points(stroke.at(t)), stroke.start, stroke.end)
         if stroke.bulge == 0.0 or self.keeps_shapes:
             bulge = stroke.bulge if self.determinant > 0 else -stroke.bulge
             return Segment(self.point(stroke.a), self.point(stroke.b), bulge or 0.0)
-        stretch = math.sqrt(self.a**2 + self.b**2 + self.c**2 + self.d**2)
-        return self.points(arc_points(stroke.a, stroke.b, stroke.bulge, 0.001 / max(stretch, 1e-6)))
+        return self.stroke(arc_curve(stroke))
 
 
 IDENTITY = Affine()
 
 
-def arc_strokes(centre: Point, radius: float, start_rad: float, sweep_rad: float) -> list[Stroke]:
+def arc_curve(arc: Segment) -> Curve:
+    """An arc by its angle."""
+    (cx, cy), radius = arc.centre, arc.radius
+    start = math.atan2(arc.a[1] - cy, arc.a[0] - cx)
+
+    def at(t: Points) -> Points:
+        return np.column_stack([cx + radius * np.cos(t), cy + radius * np.sin(t)])
+
+    return Curve(at, start, start + arc.sweep)
+
+
+def arc_strokes(centre: Point, radius: float, start_rad: float, sweep_rad: float) -> list[Segment]:
     """An arc, counter-clockwise for a positive sweep; more than half a turn in two, so that no bulge grows large."""
     parts = 2 if abs(sweep_rad) > math.pi + 1e-9 else 1
     stops = [start_rad + sweep_rad * i / parts for i in range(parts + 1)]
@@ -93,7 +126,7 @@ def arc_strokes(centre: Point, radius: float, start_rad: float, sweep_rad: float
     return [Segment(a, b, bulge) for a, b in itertools.pairwise(points)]
 
 
-def traced(strokes: Sequence[Stroke]) -> Chain:
+def traced(strokes: Sequence[Traceable]) -> Chain:
     """One open chain along strokes that follow each other end to start; a closed path ends where it starts."""
     chain: list[Vertex] = []
     end: Point = (0.0, 0.0)

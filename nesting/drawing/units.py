@@ -54,11 +54,13 @@ ABSURD = 1e12
 """Coordinates beyond this, or no figures at all, say nothing of the drawing's size."""
 
 
-def mm_per_unit(named: str | None, chains: Sequence[DrawnChain], intake: Intake) -> tuple[float, list[Finding]]:
-    """Millimetres per drawing unit and what was assumed: the unit asked for, else the one named, else mm."""
+def mm_per_unit(named: str | None, extent: float, intake: Intake) -> tuple[float, list[Finding]]:
+    """Millimetres per drawing unit and what was assumed: the unit asked for, else the one named, else mm.
+
+    `extent` is the larger side of all that is drawn, in drawing units.
+    """
     if intake.units is not None:
         return unit_mm(intake.units) * intake.scale, []
-    extent = _extent(chains)
     if named is not None and (extent == 0 or LEAST_MM <= extent * MM_PER_UNIT[named] <= MOST_MM):
         return MM_PER_UNIT[named] * intake.scale, []
     plausible = [unit for unit in ("mm", "inch", "m", "micron") if LEAST_MM <= extent * MM_PER_UNIT[unit] <= MOST_MM]
@@ -84,8 +86,8 @@ def _size(extent: float, unit: str) -> str:
     return f"{extent * MM_PER_UNIT[unit]:.4g} mm"
 
 
-def _extent(chains: Sequence[DrawnChain]) -> float:
-    """The larger side of the drawing in its own units, corners only."""
+def extent_of(chains: Sequence[DrawnChain]) -> float:
+    """The larger side of all that is drawn, by its corners."""
     points = [v for chain in chains for v in chain.vertices if abs(v[0]) < ABSURD and abs(v[1]) < ABSURD]
     if not points:
         return 0.0

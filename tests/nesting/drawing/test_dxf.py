@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import ezdxf
+import ezdxf.enums
 import pytest
 from ezdxf.document import Drawing
 
@@ -203,3 +204,124 @@ def test_a_drawing_cut_short_is_never_taken_for_whole(tmp_path, share):
 def test_a_missing_file_is_named(tmp_path):
     with pytest.raises(DrawingFault, match=r"no drawing gone\.dxf"):
         read_drawing(tmp_path / "gone.dxf")
+
+
+def test_curves_are_as_fine_in_inches_and_in_scaled_blocks(drawn):
+    def fill(document):
+        block = document.blocks.new("PART")
+        block.add_ellipse((0, 0), (0.5, 0), 0.5)
+        document.modelspace().add_blockref("PART", (0, 0), dxfattribs={"xscale": 8, "yscale": 8, "zscale": 8})
+
+    (shape,), _ = read_drawing(drawn(fill, units=1))
+    a, b = 4 * 25.4, 2 * 25.4
+    worst = max(
+        abs(math.hypot(x / a, y / b) - 1) * b for s in curves.segments(shape.outline, True) for x, y in [s.point(0.5)]
+    )
+    assert worst <= 0.04
+    assert 12 <= len(shape.outline) <= 30
+
+
+def test_live_text_is_told_and_cut_only_when_asked(drawn):
+    def fill(document):
+        space = document.modelspace()
+        space.add_text("HI", height=2).set_placement((10, 10), align=ezdxf.enums.TextEntityAlignment.MIDDLE_CENTER)
+        space.add_mtext("I", dxfattribs={"char_height": 2, "insert": (20, 10), "attachment_point": 7, "rotation": 90})
+
+    path = drawn(fill, units=5)
+    assert {f.code for f in read_drawing(path)[1]} == {"left-out", "empty"}
+    shapes, findings = read_drawing(path, Intake(text=True))
+    assert findings == () and len(shapes) == 3
+    x0, y0, x1, y1 = curves.bounds([s.outline for s in shapes[:2]])
+    assert ((x0 + x1) / 2, (y0 + y1) / 2, y1 - y0) == pytest.approx((100, 100, 20), abs=1e-6)
+    x0, y0, x1, y1 = curves.bounds([shapes[2].outline])
+    assert (x1, y0, x1 - x0) == pytest.approx((200, 100 + shapes_left(shapes[2]), 20), abs=1e-6)
+
+
+def shapes_left(shape):
+    """The side bearing of a letter that is turned a quarter: how far it starts from where it was placed."""
+    return curves.bounds([shape.outline])[1] - 100
+
+
+def test_multilines_are_read_as_the_lines_they_show(drawn):
+    def fill(document):
+        document.modelspace().add_mline([(0, 0), (100, 0), (100, 50)], close=True)
+
+    shapes, findings = read_drawing(drawn(fill))
+    assert len(shapes) == 1 and len(shapes[0].holes) == 1
+    assert all(finding.mended for finding in findings)
+
+
+def test_overlapping_lines_are_made_one_and_branches_are_told(drawn):
+    def fill(document):
+        space = document.modelspace()
+        for a, b in (
+            ((0, 0), (60, 0)),
+            ((40, 0), (100, 0)),
+            ((100, 0), (100, 50)),
+            ((100, 50), (0, 50)),
+            ((0, 50), (0, 0)),
+        ):
+            space.add_line(a, b)
+
+    (shape,), (told,) = read_drawing(drawn(fill))
+    assert curves.signed_area(shape.outline) == pytest.approx(5000) and told.code == "overlaps"
+
+    def branch(document):
+        fill(document)
+        document.modelspace().add_line((100, 0), (130, 0))
+
+    _, findings = read_drawing(drawn(branch))
+    assert any("closed without it at (100.00, 0.00)" in finding.text and not finding.mended for finding in findings)
+
+
+def test_a_hole_at_the_edge_is_taken_out_of_it(drawn):
+    def fill(document):
+        space = document.modelspace()
+        space.add_lwpolyline([(0, 0), (100, 0), (100, 50), (0, 50)], close=True)
+        space.add_lwpolyline([(40, 0), (60, 0), (60, 10), (40, 10)], close=True)
+
+    shapes, findings = read_drawing(drawn(fill))
+    assert areas_of(shapes) == pytest.approx([4800])
+    assert [finding.code for finding in findings] == ["touching"]
+
+
+def areas_of(shapes):
+    return [curves.signed_area(s.outline) + math.fsum(map(curves.signed_area, s.holes)) for s in shapes]
+
+
+@pytest.mark.parametrize("as_lines", [False, True])
+def test_a_circle_drawn_as_chords_becomes_arcs_again(drawn, as_lines):
+    points = [(100 * math.cos(i * math.tau / 400), 100 * math.sin(i * math.tau / 400)) for i in range(400)]
+
+    def fill(document):
+        space = document.modelspace()
+        if as_lines:
+            for a, b in zip(points, points[1:] + points[:1], strict=True):
+                space.add_line(a, b)
+        else:
+            space.add_lwpolyline(points, close=True)
+
+    (shape,), (told,) = read_drawing(drawn(fill))
+    assert len(shape.outline) <= 4 and "400 sides" in told.text
+    assert areas_of([shape]) == pytest.approx([math.pi * 10000], rel=1e-3)
+
+
+def test_a_dozen_sided_plate_keeps_its_sides(drawn):
+    points = [(100 * math.cos(i * math.tau / 24), 100 * math.sin(i * math.tau / 24)) for i in range(24)]
+    (shape,), findings = read_drawing(drawn(lambda d: d.modelspace().add_lwpolyline(points, close=True)))
+    assert len(shape.outline) == 24 and findings == ()
+
+
+def test_hatches_are_read_and_a_hatch_on_its_outline_counts_once(drawn):
+    def fill(document):
+        space = document.modelspace()
+        hatch = space.add_hatch()
+        hatch.paths.add_polyline_path([(0, 0, 1), (100, 0, 1)], is_closed=True)
+        edges = hatch.paths.add_edge_path()
+        edges.add_arc((50, 0), 20, 0, 180)
+        edges.add_line((30, 0), (70, 0))
+        space.add_circle((50, 0), 50)
+
+    shapes, findings = read_drawing(drawn(fill))
+    assert areas_of(shapes) == pytest.approx([math.pi * 2500 - math.pi * 200])
+    assert [finding.code for finding in findings] == ["doubles"]

@@ -121,3 +121,14 @@ def test_encodings_are_read_or_refused(tmp_path, encoding):
     path.write_bytes(f'<?xml version="1.0" encoding="{encoding.removesuffix("-sig")}"?>{text}'.encode(encoding))
     (shape,), _ = read_drawing(path)
     assert shape.layer == "Größe"
+
+
+@pytest.mark.parametrize("step", [1, -1])
+def test_uses_that_nest_in_depth_are_refused(tmp_path, step):
+    deep = "".join(
+        f'<g id="g{k}">' + "<g>" * 50 + f'<use href="#g{k - 1}"/>' + "</g>" * 51 for k in list(range(1, 20))[::step]
+    )
+    path = tmp_path / "deep.svg"
+    path.write_text(SVG.format(f'<g id="g0"><rect width="9" height="9"/></g>{deep}'))
+    with pytest.raises(DrawingFault, match="deeper"):
+        read_drawing(path)
