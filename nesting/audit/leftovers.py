@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from shapely.geometry import LineString, Polygon, box
+from shapely.geometry import Polygon, box
 
 from nesting.audit.checks import Check, Flaw, none_wrong
 from nesting.audit.records import LeftoverRecord
 from nesting.audit.scene import Scene, SheetScene, polygon
+from nesting.audit.trims import trim_sheet
 
 TOUCH_MM = 0.02
 """An overlap thinner than twice this is a touch."""
@@ -50,12 +51,11 @@ def _own_flaws(where: str, record: LeftoverRecord, area: Polygon) -> Iterator[Fl
 def _clashes(sheet: SheetScene, where: str, core: Polygon, others: Sequence[tuple[str, Polygon]]) -> Iterator[Flaw]:
     if core.difference(sheet.shape).area > 0:
         yield Flaw(where, "reaches beyond the sheet or into a hole of it")
+    elif not any(part.covers(core) for part in trim_sheet(sheet).parts):
+        yield Flaw(where, "is cut through by a trim, or reaches into its kerf")
     for placed in sheet.placed:
-        if placed.solid.is_valid and core.intersects(placed.solid):
+        if core.intersects(placed.solid):
             yield Flaw(where, f"holds part of {placed.id}")
     for other, area in others:
         if core.intersects(area):
             yield Flaw(where, f"overlaps {other}")
-    for trim in sheet.trims:
-        if core.intersects(LineString([trim.record.from_mm, trim.record.to_mm])):
-            yield Flaw(where, f"is cut through by trim {trim.record.order}")

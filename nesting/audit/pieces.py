@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator
 import shapely
 from shapely import STRtree
 from shapely.geometry import Polygon, box
+from shapely.geometry.base import BaseGeometry
 
 from nesting.audit.checks import Check, Flaw, Reading, at_least, at_most, none_wrong
 from nesting.audit.records import PieceRecord, PlanRecord
@@ -102,9 +103,8 @@ def _joint_flaws(pieces: Iterable[PieceRecord]) -> Iterator[Flaw]:
 def _shape_flaws(scene: Scene) -> Iterator[Flaw]:
     for sheet in scene.sheets:
         for placed in sheet.placed:
-            if placed.solid.is_empty or not placed.solid.is_valid:
-                reason = shapely.is_valid_reason(placed.solid)
-                yield Flaw(sheet.where(placed.id), f"the piece's drawing is no sound area: {reason}")
+            if placed.unsound:
+                yield Flaw(sheet.where(placed.id), f"the piece's drawing is no sound area: {placed.unsound}")
 
 
 def _stock_flaws(scene: Scene) -> Iterator[Flaw]:
@@ -145,13 +145,18 @@ def _gaps(scene: Scene, gap_mm: float) -> Iterator[Reading]:
         for i, solid in enumerate(solids):
             for j in tree.query(solid, predicate="dwithin", distance=gap_mm + LOOK_MM):
                 if i < j:
-                    apart = 0.0 if _overlap(solid, solids[j]) else solid.distance(solids[j])
+                    apart = _apart(solid, solids[j])
                     pair = f"{sheet.placed[i].id} - {sheet.placed[j].id}"
-                    yield Reading(apart, sheet.where(pair), "touching or overlapping" if apart == 0 else "too near")
+                    yield Reading(apart, sheet.where(pair), "overlapping" if apart < 0 else "too near")
 
 
-def _overlap(one: Polygon, other: Polygon) -> bool:
-    return bool(one.is_valid and other.is_valid and one.intersects(other))
+def _apart(one: BaseGeometry, other: BaseGeometry) -> float:
+    """The distance of two areas; where they overlap, less than 0 by the mean width of what they share."""
+    distance = one.distance(other)
+    if distance > 0:
+        return float(distance)
+    shared = one.intersection(other)
+    return -2.0 * shared.area / shared.length if shared.area > 0 else 0.0
 
 
 def _margins(scene: Scene) -> Iterator[Reading]:
@@ -172,7 +177,7 @@ def _hole_gaps(scene: Scene) -> Iterator[Reading]:
     for sheet in scene.sheets:
         for hole in (Polygon(ring) for ring in sheet.shape.interiors):
             for placed in sheet.placed:
-                yield Reading(placed.solid.distance(hole), sheet.where(placed.id))
+                yield Reading(_apart(placed.solid, hole), sheet.where(placed.id))
 
 
 def _overhangs(scene: Scene) -> Iterator[Reading]:

@@ -11,7 +11,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from nesting.audit import linework
 from nesting.audit.drawings import NOTE_LAYERS, RUN_LAYERS, Drawing
@@ -51,14 +53,15 @@ class Contour:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Placed:
-    """A piece where it lies; `solid` is its material, outline less holes."""
+    """A piece where it lies; `solid` is its material, outline less holes, and `unsound` why that is no proper area."""
 
     piece: PieceRecord
     placement: PlacementRecord
     outline: Contour
     holes: tuple[Contour, ...]
     marks: tuple[Contour, ...]
-    solid: Polygon
+    solid: BaseGeometry
+    unsound: str
 
     @property
     def id(self) -> str:
@@ -205,7 +208,8 @@ def _placed(piece: PieceRecord, placement: PlacementRecord, pencil: _Pencil) -> 
     holes = tuple(contour(hole, f"hole {number}") for number, hole in enumerate(piece.holes, 1))
     marks = tuple(contour(mark, f"mark {number}", closed=False) for number, mark in enumerate(piece.marks, 1))
     solid = polygon(outline.trace.points, [hole.trace.points for hole in holes])
-    return Placed(piece, placement, outline, holes, marks, solid)
+    unsound = "" if solid.is_valid and solid.area > 0 else shapely.is_valid_reason(solid)
+    return Placed(piece, placement, outline, holes, marks, shapely.make_valid(solid), unsound)
 
 
 def _moved(ring: Ring, placement: PlacementRecord) -> Floats:

@@ -248,9 +248,12 @@ def gap_asked_for_wider_than_left(folder: PlanFolder) -> None:
 
 @damage("margin")
 def piece_moved_into_the_margin(folder: PlanFolder) -> None:
+    margin = folder.plan["machine"]["margin_mm"]
+    if margin < 1.0:
+        raise NotHere
     _, mover, _ = room_between(folder)
     left = min(x for x, _, _ in folder.contours(mover)[0])
-    folder.move(mover, 1.0 - left, 0.0)
+    folder.move(mover, margin / 2 - left, 0.0)
 
 
 @damage("margin")
@@ -261,8 +264,9 @@ def piece_moved_off_the_sheet(folder: PlanFolder) -> None:
 @damage("sheet holes")
 def hole_of_the_sheet_under_a_piece(folder: PlanFolder) -> None:
     sheet = folder.plan["sheets"][0]
-    x, y, _ = folder.contours(sheet["placements"][0]["piece"])[0][0]
-    sheet["holes_mm"].append([[x - 6, y - 6], [x + 6, y - 6], [x + 6, y + 6], [x - 6, y + 6]])
+    corners = [v for p in sheet["placements"] for v in folder.contours(p["piece"])[0]]
+    x, y, _ = first(v for v in corners if v[0] > 4 and v[1] > 4)
+    sheet["holes_mm"].append([[x - 2, y - 2], [x + 2, y - 2], [x + 2, y + 2], [x - 2, y + 2]])
 
 
 @damage("blanks hold")
@@ -520,8 +524,9 @@ def pass_slid_into_the_side(folder: PlanFolder) -> None:
 
 @damage("table")
 def pass_slid_into_the_back_wall(folder: PlanFolder) -> None:
-    run = first(r for _, r in folder.runs() if r["shift_mm"][1] < 0)
-    slide(folder, run, 0.0, 1.0)
+    if folder.plan["machine"]["open_back"]:
+        raise NotHere
+    slide(folder, folder.runs()[0][1], 0.0, folder.plan["machine"]["table_mm"][1])
 
 
 @damage("table")
@@ -532,7 +537,8 @@ def front_of_the_machine_closed(folder: PlanFolder) -> None:
 
 @damage("travel")
 def smaller_machine(folder: PlanFolder) -> None:
-    folder.plan["machine"]["travel_mm"] = [500.0, 300.0]
+    reached = max(x for entity in folder.on("CUT") for x, _, _ in entity.vertices)
+    folder.plan["machine"]["travel_mm"][0] = reached - 1.0
 
 
 @damage("notes")
@@ -758,9 +764,20 @@ def trim_that_stops_short(folder: PlanFolder) -> None:
 
 @damage("trims edge to edge")
 def trims_in_the_wrong_order(folder: PlanFolder) -> None:
-    sheet = first(s for s in folder.plan["sheets"] if len(s["trims"]) > 1)
-    one, other = sheet["trims"][:2]
+    """A cut that ends at an earlier one is made before it."""
+    pairs = [(a, b) for s in folder.plan["sheets"] for a in s["trims"] for b in s["trims"] if a["order"] < b["order"]]
+    one, other = first((a, b) for a, b in pairs if _ends_at(b, a))
     one["order"], other["order"] = other["order"], one["order"]
+
+
+def _ends_at(trim: dict[str, Any], earlier: dict[str, Any]) -> bool:
+    axis = 0 if earlier["from_mm"][0] == earlier["to_mm"][0] else 1
+    low, high = sorted(end[1 - axis] for end in (earlier["from_mm"], earlier["to_mm"]))
+    level = earlier["from_mm"][axis]
+    return any(
+        0 <= end[axis] - level <= earlier["kerf_mm"] and low + 1 < end[1 - axis] < high - 1
+        for end in (trim["from_mm"], trim["to_mm"])
+    )
 
 
 @damage("blanks freed")
@@ -795,7 +812,26 @@ def trim_made_twice(folder: PlanFolder) -> None:
 
 @damage("blanks freed")
 def saw_wider_than_planned(folder: PlanFolder) -> None:
-    trimmed(folder, "saw")["kerf_mm"] = 8.0
+    def bites(trim: dict[str, Any], rect: list[float]) -> bool:
+        axis = 0 if trim["from_mm"][0] == trim["to_mm"][0] else 1
+        return abs(trim["from_mm"][axis] + trim["kerf_mm"] - rect[axis]) < 0.01
+
+    sheets = folder.plan["sheets"]
+    cuts = [(trim, blank["rect_mm"]) for s in sheets for trim in s["trims"] for blank in s["blanks"]]
+    first(trim for trim, rect in cuts if bites(trim, rect))["kerf_mm"] += 5.0
+
+
+@damage("leftovers")
+def leftover_into_the_saw_cut(folder: PlanFolder) -> None:
+    sheet, left = first((s, left) for s in folder.plan["sheets"] for left in s["leftovers"] if s["trims"])
+    xs, ys = [x for x, _ in left["outline_mm"]], [y for _, y in left["outline_mm"]]
+    for trim in sheet["trims"]:
+        axis = 0 if trim["from_mm"][0] == trim["to_mm"][0] else 1
+        low = (min(xs), min(ys))[axis]
+        if 0 <= low - trim["from_mm"][axis] - trim["kerf_mm"] < 1.0 and trim["kerf_mm"] > 1.0:
+            trim["kerf_mm"] += 5.0
+            return
+    raise NotHere
 
 
 @damage("machine trims")
@@ -813,9 +849,10 @@ def uncut_ends_told_wrong(folder: PlanFolder) -> None:
 @damage("trim table")
 def machine_trim_laid_off_the_table(folder: PlanFolder) -> None:
     trim = trimmed(folder, "machine")
-    trim["shift_mm"] = [trim["shift_mm"][0] + 60.0, trim["shift_mm"][1]]
+    away = folder.plan["machine"]["table_mm"][0]
+    trim["shift_mm"] = [trim["shift_mm"][0] + away, trim["shift_mm"][1]]
     for entity in folder.drawings[trim["file"]]:
-        shift(entity, 60.0, 0.0)
+        shift(entity, away, 0.0)
 
 
 @damage("leftovers")
