@@ -134,7 +134,7 @@ def _todo(
     yield f"Load {plain(run.file, 80)}. Run {_layers(run, cuts)}; never its NOTE layers."
     yield "Run the frame with the beam off: it stays on the sheet, as in the picture."
     yield "Focus, feed and power set as in the table; a test cut in waste."
-    yield "Cut."
+    yield "Cut, and stay with it."
     yield from _afterwards(plan, sheet, run)
 
 

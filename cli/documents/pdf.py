@@ -334,8 +334,8 @@ def _tables(pdf: Print, tables: Sequence[Table]) -> None:
 
 def _table_height(pdf: Print, table: Table) -> float:
     widths = _widths(pdf, table)
-    rows = [[column.title for column in table.columns], *_lines(table)]
-    return 6.0 + sum(_row_height(pdf, row, widths) for row in rows)
+    head = _row_height(pdf, [column.title for column in table.columns], widths, "head")
+    return 6.0 + head + sum(_row_height(pdf, row, widths, "row") for row in _lines(table))
 
 
 def _heights(pdf: Print, tables: Sequence[Table]) -> float:
@@ -349,13 +349,14 @@ def _lines(table: Table) -> list[tuple[str, ...]]:
 
 def _natural_widths(pdf: Print, table: Table) -> list[float]:
     """What each column would like: its longest cell, and its heading, which is set in words where it is long."""
-    pdf.set_font("body", "B", TABLE_SIZE)
-    widths = []
-    for i, column in enumerate(table.columns):
-        heading = [column.title] if len(column.title) <= SHORT_HEADING else column.title.split()
-        words = [row[i] for row in _lines(table)] + heading
-        widths.append(max(pdf.get_string_width(word) for word in words) + CELL_PAD)
-    return widths
+    _row_font(pdf, "total" if table.totals() else "row")
+    cells = [
+        max((pdf.get_string_width(row[i]) for row in _lines(table)), default=0.0) for i in range(len(table.columns))
+    ]
+    _row_font(pdf, "head")
+    headings = [[c.title] if len(c.title) <= SHORT_HEADING else c.title.split() for c in table.columns]
+    heads = [max(map(pdf.get_string_width, words), default=0.0) for words in headings]
+    return [max(cell, head) + CELL_PAD for cell, head in zip(cells, heads, strict=True)]
 
 
 def _widths(pdf: Print, table: Table) -> list[float]:
@@ -379,7 +380,7 @@ def _table(pdf: Print, table: Table, left: float) -> None:
     head = [column.title for column in table.columns]
     _row(pdf, table, head, widths, left, "head")
     for row in table.printed():
-        if pdf.will_page_break(_row_height(pdf, row, widths)):
+        if pdf.will_page_break(_row_height(pdf, row, widths, "row")):
             pdf.add_page()
             _row(pdf, table, head, widths, left, "head")
         _row(pdf, table, row, widths, left, "row")
@@ -387,8 +388,15 @@ def _table(pdf: Print, table: Table, left: float) -> None:
         _row(pdf, table, table.printed_totals(), widths, left, "total")
 
 
-def _row_height(pdf: Print, row: Sequence[str], widths: Sequence[float]) -> float:
-    pdf.set_font("body", "B", TABLE_SIZE)
+RowKind = Literal["head", "row", "total"]
+
+
+def _row_font(pdf: Print, kind: RowKind) -> None:
+    pdf.set_font("body", "" if kind == "row" else "B", TABLE_SIZE - (1.0 if kind == "head" else 0.0))
+
+
+def _row_height(pdf: Print, row: Sequence[str], widths: Sequence[float], kind: RowKind) -> float:
+    _row_font(pdf, kind)
     counts = [1]
     for cell, width in zip(row, widths, strict=True):
         if pdf.get_string_width(cell) > width - CELL_PAD + 0.01:
@@ -402,11 +410,10 @@ def _row(
     row: Sequence[str],
     widths: Sequence[float],
     left: float,
-    kind: Literal["head", "row", "total"],
+    kind: RowKind,
 ) -> None:
     """One line of a table with a hairline below."""
-    height, top, x = _row_height(pdf, row, widths), pdf.get_y(), left
-    pdf.set_font("body", "" if kind == "row" else "B", TABLE_SIZE - (1.0 if kind == "head" else 0.0))
+    height, top, x = _row_height(pdf, row, widths, kind), pdf.get_y(), left
     pdf.ink(canvas.MUTED if kind == "head" else canvas.INK)
     for i, (cell, width) in enumerate(zip(row, widths, strict=True)):
         pdf.set_xy(x, top + 0.4)

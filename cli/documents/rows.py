@@ -78,10 +78,13 @@ class Table:
 def rounded(name: str, title: str, columns: Iterable[Column], rows: Iterable[Iterable[Cell]]) -> Table:
     """A table whose figures are rounded once, to their column's decimals, so that sums agree wherever they are made."""
     heads = tuple(columns)
-    cells = (
-        tuple(round(c, h.decimals) if isinstance(c, float) else c for c, h in zip(r, heads, strict=True)) for r in rows
-    )
+    cells = (tuple(_rounded(cell, head) for cell, head in zip(row, heads, strict=True)) for row in rows)
     return Table(name, title, heads, tuple(cells))
+
+
+def _rounded(cell: Cell, column: Column) -> Cell:
+    # A zero is added so that a small negative figure does not print as -0.0.
+    return round(cell, column.decimals) + 0.0 if isinstance(cell, float) else cell
 
 
 def numbers(plan: Plan) -> dict[str, int]:

@@ -78,8 +78,25 @@ def _cover(plan: Plan, workshop: Workshop) -> Step:
         figures=(pictures.contact_picture(plan),),
         tables=(totals, _sheets_to_fetch(plan, workshop)),
         notes=READING,
-        cautions=(*(f"In this job: {plain(warning, 400)}." for warning in plan.warnings), *_cautions(plan)),
+        cautions=(*_in_this_job(plan), *_cautions(plan)),
     )
+
+
+MOST_WARNINGS = 4
+"""On the cover; where there are more, a page of its own has them all."""
+
+
+def _in_this_job(plan: Plan) -> Iterator[str]:
+    told = _warnings(plan)
+    for warning in told[:MOST_WARNINGS]:
+        yield f"In this job: {warning}."
+    if len(told) > MOST_WARNINGS:
+        yield f"In this job: {len(told) - MOST_WARNINGS} more to mind, on the page before the piece list."
+
+
+def _warnings(plan: Plan) -> list[str]:
+    """Each once, in their order."""
+    return list(dict.fromkeys(plain(warning, 400) for warning in plan.warnings))
 
 
 READING = (
@@ -292,6 +309,14 @@ def _usable(left: Leftover) -> str:
 
 
 def _lists(plan: Plan, workshop: Workshop) -> Iterator[Step]:
+    if len(_warnings(plan)) > MOST_WARNINGS:
+        yield Step(
+            key="warnings",
+            kind="Lists",
+            title="To mind in this job",
+            lead="What the drawings and the plan gave cause to say.",
+            notes=tuple(f"{warning}." for warning in _warnings(plan)),
+        )
     yield Step(
         key="pieces",
         kind="Lists",

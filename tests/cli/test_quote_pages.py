@@ -1,0 +1,103 @@
+"""A quote's pages: the customer sees prices and no inner figure, the shop sees every term; hostile names do no harm."""
+
+import dataclasses
+import html.parser
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+
+import pypdfium2
+import pytest
+
+from cli.documents.quote import Quote, customer_steps, inner_steps, write_quote
+from nesting import quoting
+from nesting.model import Extra, Job, JobFile, PieceOrder, Progress, Quoting
+from tests.cli.sample_plan import WORKSHOP, sample_plan
+
+SHOP = dataclasses.replace(WORKSHOP, quoting=Quoting(markup=0.4, tax=0.2, valid_days=14, copies=(1, 10)))
+
+
+def made(name: str = "Planetarium entrance sign") -> Quote:
+    plan = sample_plan()
+    orders = (
+        PieceOrder("face", "acrylic", "night blue", 5.0, drawing="face.dxf"),
+        PieceOrder(name, "acrylic", "night blue", 5.0, wording=f"APT {name}", height_mm=160.0),
+    )
+    extras = (Extra("delivery", Decimal("30.00")),)
+    one = quoting.price(plan, 1, SHOP, extras)
+    prices = (one, quoting.scaled(one, 10, SHOP, extras))
+    what_if = (("material 10 % dearer", quoting.with_dearer_material(one, 0.1, SHOP)),)
+    search = (Progress("choosing sheets", 1, Decimal("60.30"), Decimal("52.10"), "acrylic"),)
+    job = JobFile(Job(name, customer="The planetarium"), orders, extras)
+    return Quote(job, SHOP, plan.pieces, plan, prices, what_if, search, date(2026, 11, 25))
+
+
+def printed(path: Path) -> str:
+    pages = pypdfium2.PdfDocument(path)
+    return " ".join(" ".join(page.get_textpage().get_text_bounded() for page in pages).split())
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory) -> Path:
+    folder = tmp_path_factory.mktemp("quote")
+    write_quote(made(), folder)
+    return folder
+
+
+def test_the_customer_sees_prices_and_no_inner_figure(folder):
+    quote = made()
+    one, ten = quote.prices
+    for text in (printed(folder / "quote.pdf"), (folder / "quote.html").read_text(encoding="utf-8").split("<body>")[1]):
+        assert all(str(figure) in text for figure in (one.net, one.tax, one.gross, ten.each, ten.net))
+        assert "2026-12-09" in text, "14 days from 2026-11-25"
+        assert "delivery" in text
+        for inner in (
+            str(one.cost),
+            str(one.markup),
+            "mark-up",
+            "margin",
+            "gap",
+            "the merchant",
+            str(quote.plan.cost.bound),
+        ):
+            assert inner not in text
+
+
+def test_the_shop_sees_every_term_and_tells_mark_up_from_margin(folder):
+    one = made().prices[0]
+    text = printed(folder / "quote-inner.pdf")
+    for line in one.lines:
+        assert f"{line.amount:.2f}" in text
+    assert f"mark-up 40 % of the cost {one.markup}" in text
+    assert f"net price margin 28.6 % of the price {one.net}" in text
+    assert "gap 13.6 %" in text
+
+
+def test_prices_that_were_scaled_are_called_estimates():
+    (page,) = customer_steps(made())
+    assert any("Prices for 10 copies are estimates" in note for note in page.notes)
+    planned = dataclasses.replace(made(), prices=made().prices[:1])
+    assert not any("estimates" in note for note in customer_steps(planned)[0].notes)
+
+
+def test_terms_add_up_to_the_cost():
+    terms = inner_steps(made())[0].tables[0]
+    totals = terms.totals()
+    assert totals is not None
+    assert totals[-1] == made().prices[0].cost
+
+
+def test_hostile_names_stay_names(tmp_path):
+    write_quote(made('<script>alert("x")</script>'), tmp_path)
+    tags: list[str] = []
+    parser = html.parser.HTMLParser()
+    parser.handle_starttag = lambda tag, attrs: tags.append(tag)  # type: ignore[method-assign]
+    parser.feed((tmp_path / "quote.html").read_text(encoding="utf-8"))
+    assert "script" not in tags
+    assert '<script>alert("x")</script>' in printed(tmp_path / "quote.pdf")
+
+
+def test_the_same_quote_gives_the_same_bytes(folder, tmp_path):
+    write_quote(made(), tmp_path)
+    for path in folder.iterdir():
+        assert path.read_bytes() == (tmp_path / path.name).read_bytes()
