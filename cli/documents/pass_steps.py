@@ -110,7 +110,8 @@ def lying(machine: Machine, run: Pass | Trim, bounds: Rect) -> str:
     """How a blank or a sheet lies on the bed: its letters, and where its left and its back edge are."""
     x0, _, _, y1 = bounds
     wall = machine.table_mm[1] - y1
-    left = f"{mm(-x0)} mm left of the reach" if x0 < -NEAR_MM else f"at x {mm(x0)}"
+    aside = (machine.table_mm[0] - machine.travel_mm[0]) / 2 + x0
+    left = f"{mm(-x0)} mm left of the reach, {mm(aside)} mm from the table's" if x0 < -NEAR_MM else f"at x {mm(x0)}"
     if machine.open_back or wall < -NEAR_MM:
         back = f"its back edge at y {mm(y1)}"
     elif wall < NEAR_MM:

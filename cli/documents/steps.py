@@ -100,6 +100,7 @@ def _warnings(plan: Plan) -> list[str]:
 
 
 READING = (
+    "The drawings to load lie in the same folder as this pack. Their names begin with the sheet and the blank.",
     "Pictures of a sheet show its face; pictures of the bed show what you see from the front of the machine.",
     "A plain number is a piece, as in the piece list. A number in a diamond is a trim cut; J is "
     "a join of two passes, L a line-up mark, E a point on the edge of the blank.",
@@ -139,7 +140,7 @@ def _place(workshop: Workshop, sheet: PlannedSheet) -> str:
 
 def _bounds_words(sheet: PlannedSheet) -> str:
     x0, y0, x1, y1 = states.sheet_shape(sheet).bounds
-    return f"{mm(x1 - x0)} × {mm(y1 - y0)}"
+    return words.size(x1 - x0, y1 - y0).removesuffix(" mm")
 
 
 def _cautions(plan: Plan) -> tuple[str, ...]:
@@ -341,6 +342,7 @@ def _lists(plan: Plan, workshop: Workshop) -> Iterator[Step]:
         notes=(
             f"No plan can cost less than {words.money(plan.cost.bound, plan.cost.currency)}; "
             f"this one is within {plan.cost.gap_percent:.1f} % of that.",
+            "Book it: `halfturn rack accept` before a sheet is taken, `halfturn rack finish` when all is back.",
         ),
     )
 
