@@ -56,11 +56,18 @@ def assembled(
     loops = _distinct([loop for ring in smooth for loop in _simple(ring, findings)], findings)
     findings += _crossings(loops)
     shapes = _parted(_nested(loops), findings)
+    findings += [
+        Finding("layer", f"layer {name}", "is marked, not cut", True) for name in _marked_layers(chains, intake)
+    ]
     marks, strays, more = healed([chain for chain in chains if intake.role(chain.layer) == "mark"], intake)
     shapes = _marked(shapes, [*marks, *strays], findings)
     if not shapes and all(finding.mended for finding in findings):
         findings.append(Finding("empty", "", "there is no closed outline to cut", False))
     return tuple(shapes), (*findings, *more)
+
+
+def _marked_layers(chains: Sequence[DrawnChain], intake: Intake) -> list[str]:
+    return sorted({chain.layer for chain in chains if intake.role(chain.layer) == "mark"})
 
 
 # ── rings ────────────────────────────────────────────────────────────────────────────────────────────────────

@@ -17,7 +17,7 @@ from nesting.curves import length, segments
 from nesting.drawing.fitting import Points
 from nesting.drawing.near import near_pairs, related
 from nesting.drawing.shapes import DrawnChain, Finding
-from nesting.model import Point, Vertex
+from nesting.model import Chain, Point, Vertex
 
 MOST_COORDINATE_MM = 1e6
 MOST_BULGE = 1e4
@@ -79,8 +79,10 @@ def without_doubles(chains: list[DrawnChain], near_mm: float, findings: list[Fin
 
 def _without_copies(chains: list[DrawnChain]) -> tuple[list[DrawnChain], int]:
     """Without chains that repeat an earlier one to the last figure, and how many those were."""
-    kept = {(chain.layer, chain.vertices): chain for chain in reversed(chains)}
-    return [chain for chain in chains if kept[(chain.layer, chain.vertices)] is chain], len(chains) - len(kept)
+    kept: dict[tuple[str, Chain], DrawnChain] = {}
+    for chain in chains:
+        kept.setdefault((chain.layer, chain.vertices), chain)
+    return list(kept.values()), len(chains) - len(kept)
 
 
 def _middle(chain: DrawnChain) -> Point:

@@ -15,13 +15,13 @@ from pathlib import Path
 import ezdxf
 from ezdxf import recover
 from ezdxf.document import Drawing
-from ezdxf.entities import DXFGraphic, Insert, MLine
+from ezdxf.entities import DXFEntity, DXFGraphic, Insert, MLine
 from ezdxf.math import Matrix44
 
 from nesting.drawing.dxf_blocks import array_offsets, block_name, block_of, refuse_floods
 from nesting.drawing.dxf_entities import READERS, Unreadable, entity_chains
 from nesting.drawing.dxf_text import TEXTS
-from nesting.drawing.intake import Intake, check_size
+from nesting.drawing.intake import Intake, check_size, clean_name
 from nesting.drawing.shapes import DrawnChain, Finding
 from nesting.drawing.units import MM_PER_UNIT, UNITS_BY_CODE, extent_of, mm_per_unit
 from nesting.faults import DrawingFault
@@ -107,10 +107,13 @@ class _Sight:
         for entity in document.modelspace():
             yield from self._entity(entity, None, None)
 
-    def _entity(self, entity: DXFGraphic, matrix: Matrix44 | None, layer: str | None) -> Iterator[DrawnChain]:
-        own = str(entity.dxf.get("layer", "0"))
-        layer = layer if own == "0" and layer is not None else own
-        if own.lower() in self.off or entity.dxf.get("invisible", 0):
+    def _entity(self, entity: DXFEntity, matrix: Matrix44 | None, layer: str | None) -> Iterator[DrawnChain]:
+        if not isinstance(entity, DXFGraphic) or not entity.dxf.is_supported("layer"):
+            self.skipped[(layer or "0", f"{entity.dxftype()} is no outline")] += 1
+            return
+        drawn = str(entity.dxf.get("layer", "0"))
+        layer = layer if drawn == "0" and layer is not None else clean_name(drawn)
+        if drawn.lower() in self.off or entity.dxf.get("invisible", 0):
             self.hidden[layer] += 1
         elif isinstance(entity, Insert):
             yield from self._insert(entity, matrix, layer)
@@ -123,7 +126,7 @@ class _Sight:
             self._leave_out(entity, layer)
 
     def _read(self, entity: DXFGraphic, matrix: Matrix44 | None, layer: str) -> Iterator[DrawnChain]:
-        handle = f"{entity.dxftype()} {entity.dxf.get('handle') or ''}".strip()
+        handle = clean_name(f"{entity.dxftype()} {entity.dxf.get('handle') or ''}".strip())
         if self.intake.role(layer) == "ignore":
             self.skipped[(layer, "their layer is not cut")] += 1
             return
@@ -139,7 +142,7 @@ class _Sight:
         block = list(block_of(insert))
         if not block:
             where = f"layer {layer}, INSERT {insert.dxf.get('handle') or ''}"
-            text = f"block {block_name(insert)} is empty, or not in the drawing"
+            text = f"block {clean_name(block_name(insert))} is empty, or not in the drawing"
             self.unread.append(Finding("unreadable", where, text, True))
         base = insert.matrix44()
         for offset in array_offsets(insert):

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from ezdxf.entities import DXFEntity, DXFGraphic, Insert
+from ezdxf.entities import DXFEntity, Insert
 from ezdxf.math import Vec3
 
-from nesting.drawing.intake import MOST_DEPTH, MOST_ENTITIES
+from nesting.drawing.intake import MOST_DEPTH, MOST_ENTITIES, clean_name
 from nesting.faults import DrawingFault
 
 
@@ -32,7 +32,7 @@ def _expanded(entities: Iterable[DXFEntity], known: dict[str, int], trail: tuple
             name = block_name(entity)
             if name in trail or len(trail) >= MOST_DEPTH:
                 raise DrawingFault(
-                    f"block {name} holds itself, or blocks are nested deeper than {MOST_DEPTH}",
+                    f"block {clean_name(name)} holds itself, or blocks are nested deeper than {MOST_DEPTH}",
                     mend="explode the block in the drawing",
                 )
             if name not in known:
@@ -46,7 +46,7 @@ def block_name(insert: Insert) -> str:
     return str(insert.dxf.get("name") or "")
 
 
-def block_of(insert: Insert) -> Iterable[DXFGraphic]:
+def block_of(insert: Insert) -> Iterable[DXFEntity]:
     """The entities of the block that is placed; none if it is missing."""
     return (insert.block() if block_name(insert) else None) or ()
 

@@ -26,6 +26,8 @@ SAMPLE_MM = 0.001
 STRAIGHT_MM = 0.001
 """A stretch no further than this from its chord is a line, not an arc of huge radius."""
 MOST_SAMPLES = 8192
+MOST_BULGE = 1.001
+"""Half a circle, and a little for the figures' last digits."""
 
 
 def sampled(curve: Callable[[Points], Points], start: float, end: float) -> Points:
@@ -123,7 +125,7 @@ def bulge_of(points: Points, tolerance: float) -> float | None:
     offset = points - (points[0] + points[-1]) / 2
     u = offset @ along
     v = offset[:, 1] * along[0] - offset[:, 0] * along[1]
-    if np.diff(u).min() < -1e-9:
+    if np.diff(u).min() < -1e-6 * length:
         return None
     if np.abs(v).max() <= STRAIGHT_MM:
         return 0.0
@@ -137,4 +139,4 @@ def bulge_of(points: Points, tolerance: float) -> float | None:
     if (v if right else -v).max() > tolerance:
         return None
     bulge = (radius - k) / half if right else -(radius + k) / half
-    return bulge if abs(bulge) <= 1.0 else None
+    return bulge if abs(bulge) <= MOST_BULGE else None

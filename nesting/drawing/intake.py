@@ -16,6 +16,7 @@ IGNORE_WORDS = ("note", "dim", "text", "defpoints", "lineup", "construction", "f
 MOST_BYTES = 60_000_000
 """A drawing file larger than this is not read: in memory it grows some thirty-fold."""
 
+LONGEST_NAME = 80
 MOST_ENTITIES = 100_000
 """Entities after expanding blocks; a drawing of a sign has some hundreds."""
 MOST_DEPTH = 32
@@ -54,6 +55,12 @@ class Intake:
         if any(word in name for word in MARK_WORDS):
             return "mark"
         return "ignore" if any(word in name for word in IGNORE_WORDS) else "cut"
+
+
+def clean_name(text: str) -> str:
+    """A layer's or an entity's name fit to be shown: what cannot be printed becomes a question mark."""
+    plain = "".join(c if c.isprintable() else "?" for c in text[:LONGEST_NAME])
+    return plain if len(text) <= LONGEST_NAME else plain + "…"
 
 
 def check_size(path: Path) -> None:

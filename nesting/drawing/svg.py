@@ -20,7 +20,7 @@ from shapely.geometry import LineString, Polygon
 
 from nesting.drawing import svg_values as values
 from nesting.drawing.fitting import dense
-from nesting.drawing.intake import MOST_ENTITIES, MOST_NESTED, Intake, check_size
+from nesting.drawing.intake import MOST_ENTITIES, MOST_NESTED, Intake, check_size, clean_name
 from nesting.drawing.shapes import DrawnChain, Finding
 from nesting.drawing.svg_figures import FIGURES, drawn_figure, painted_area, painted_chains
 from nesting.drawing.svg_uses import elements_by_id, target_of
@@ -192,7 +192,7 @@ class _Walk:
             return
         if style.get("fill") != "none":
             subpaths = painted_chains(subpaths, "evenodd" if style.get("fill-rule") == "evenodd" else "nonzero")
-        handle = element.get("id") or f"<{_tag(element)}>"
+        handle = clean_name(element.get("id") or f"<{_tag(element)}>")
         for chain, closed in subpaths:
             if self._is_shown(chain, closed, where, context):
                 yield DrawnChain(chain, closed, context.layer, handle)
@@ -245,11 +245,11 @@ def _layer(element: Element) -> str:
     if element.tag != f"{SVG}g":
         return ""
     labels = [value for key, value in element.attrib.items() if key.rpartition("}")[2] == "label"]
-    return labels[0] if labels else element.get("id", "")
+    return clean_name(labels[0] if labels else element.get("id", ""))
 
 
 def _where(element: Element, context: _Context) -> str:
-    name = element.get("id") or f"<{_tag(element)}>"
+    name = clean_name(element.get("id") or f"<{_tag(element)}>")
     return f"layer {context.layer}, {name}" if context.layer else name
 
 

@@ -80,7 +80,7 @@ def test_a_job_file_that_is_there_is_left_alone(tmp_path):
 
 
 def test_hostile_layer_names_stay_words(tmp_path):
-    name = 'x"]\n[job]\nname = "<script>'
+    name = 'x"]?[job]?name = "<script>'
     path = tmp_path / "names.svg"
     rects = "".join(
         f'<g label="{label}"><rect x="{x}" width="50" height="50"/></g>'

@@ -110,7 +110,10 @@ def test_loose_lines_are_joined_and_layers_have_roles(read):
     (shape,), findings = read(body)
     assert areas((shape,)) == pytest.approx([2500])
     assert (shape.layer, len(shape.marks)) == ("CUT", 1)
-    assert [f.text for f in findings] == ["elements left out: 1 (their layer is not cut)"]
+    assert [str(f) for f in findings] == [
+        "layer notes: elements left out: 1 (their layer is not cut)",
+        "layer Engrave: is marked, not cut",
+    ]
 
 
 def test_without_a_physical_size_the_assumption_is_told_and_units_override(read):

@@ -1,6 +1,11 @@
 """Wording to letters: counters, heights, spacing, and what a font lacks."""
 
+from pathlib import Path
+
 import pytest
+from fontTools.fontBuilder import FontBuilder
+from fontTools.pens.ttGlyphPen import TTGlyphPen
+from fontTools.ttLib.tables.TupleVariation import TupleVariation
 
 from nesting import curves
 from nesting.drawing.fonts import SHIPPED, find_font
@@ -80,3 +85,50 @@ def test_fonts_are_found_by_file_and_by_full_name(tmp_path):
     assert find_font(None, tmp_path) == SHIPPED / "DejaVuSans-Bold.ttf"
     with pytest.raises(DrawingFault, match="no font Nowhere Sans"):
         find_font("Nowhere Sans", tmp_path)
+
+
+@pytest.fixture(scope="module")
+def variable_font(tmp_path_factory) -> Path:
+    """A font made here: its H is two strokes that overlap, and its weight axis widens one of them."""
+    pen = TTGlyphPen(None)
+    for x0, y0, x1, y1 in ((0, 0, 400, 700), (200, 300, 600, 500)):
+        pen.moveTo((x0, y0))
+        for corner in ((x0, y1), (x1, y1), (x1, y0)):
+            pen.lineTo(corner)
+        pen.closePath()
+    builder = FontBuilder(1000, isTTF=True)
+    builder.setupGlyphOrder([".notdef", "H"])
+    builder.setupCharacterMap({ord("H"): "H"})
+    builder.setupGlyf({".notdef": TTGlyphPen(None).glyph(), "H": pen.glyph()})
+    builder.setupHorizontalMetrics({".notdef": (600, 0), "H": (600, 0)})
+    builder.setupHorizontalHeader(ascent=800, descent=-200)
+    builder.setupNameTable({"familyName": "Made Here", "styleName": "Regular"})
+    builder.setupFvar([("wght", 100, 100, 900, "Weight")], [])
+    wider = [None] * 4 + [(0, 0), (0, 0), (200, 0), (200, 0)] + [None] * 4
+    builder.setupGvar({"H": [TupleVariation({"wght": (0.0, 1.0, 1.0)}, [d or (0, 0) for d in wider])]})
+    builder.setupOS2(sTypoAscender=800, usWinAscent=800, usWinDescent=200)
+    builder.setupPost()
+    path = tmp_path_factory.mktemp("fonts") / "made.ttf"
+    builder.save(path)
+    return path
+
+
+@pytest.mark.parametrize("weight, area", [(100, 400 * 700 + 200 * 200), (900, 400 * 700 + 400 * 200)])
+def test_overlapping_strokes_of_a_variable_font_become_one_outline(variable_font, weight, area):
+    (letter,) = set_wording("H", 700.0, variable_font, axes={"wght": weight})
+    (shape,) = letter.shapes
+    assert shape.holes == () and len(shape.outline) == 8
+    assert curves.signed_area(shape.outline) == pytest.approx(area)
+
+
+def test_ligatures_are_one_letter_unless_tracked():
+    font = SHIPPED / "DejaVuSans.ttf"
+    assert [letter.text for letter in set_wording("fin", 100.0, font)] == ["fi", "n"]
+    assert [letter.text for letter in set_wording("fin", 100.0, font, tracking_mm=2.0)] == ["f", "i", "n"]
+
+
+@pytest.mark.parametrize("text, letters", [("ΩΔ", 2), ("Жя", 2), ("سلام", 4), ("é", 1)])
+def test_other_scripts_are_set_as_their_font_has_them(text, letters):
+    found = set_wording(text, 100.0, SHIPPED / "DejaVuSans.ttf")
+    assert "".join(letter.text for letter in found) == text
+    assert len(found) <= letters and all(letter.shapes for letter in found)
