@@ -7,11 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from inventory.ledger import Entry, Kind, PlanOnRack, Sheet
 from inventory.measures import size_mm
 from inventory.stocktake import Differences
 from inventory.views import Life, Listing, Worth
+
+if TYPE_CHECKING:
+    from inventory.tables import Fate
 
 HEADINGS = ("sheet", "material", "colour", "mm", "size mm", "value", "days", "place", "lot", "held for")
 RIGHT = frozenset({"mm", "value", "days", "sheets", "m2", "oldest, days"})
@@ -34,6 +38,17 @@ def worth_lines(found: Iterable[Worth], *, now: datetime) -> Iterator[str]:
     return _table(headings, (_worth_cells(w, (now - w.oldest).days) for w in found))
 
 
+def fate_line(fate: Fate) -> str:
+    """What becomes of one row of a table, and why."""
+    place = f" {fate.column}:" if fate.column else ""
+    return shown(f"row {fate.row}: {fate.sheet or 'no number'}: {fate.verdict}{place} {fate.text}".rstrip())
+
+
+def shown(text: str) -> str:
+    """Names come from files: what could move the cursor or turn the direction of reading is shown as a box."""
+    return text if text.isprintable() else "".join(ch if ch.isprintable() else "□" for ch in text)
+
+
 def _worth_cells(w: Worth, days: int) -> tuple[str, ...]:
     area, money = f"{w.area_mm2 / 1e6:.3f}", f"{w.value:.2f}"
     return w.material, w.colour, f"{w.thickness_mm:g}", str(w.count), area, money, str(days)
@@ -45,7 +60,7 @@ def life_lines(life: Life, depth: int = 0) -> Iterator[str]:
     yield f"{pad}{offcut.id}: {offcut.stock}, {_size(life.sheet)}, {life.sheet.state}"
     for entry in life.entries:
         told = ", ".join(word for word in (entry.why, _told(entry), entry.plan and f"plan {entry.plan}") if word)
-        yield f"{pad}  {entry.at:%Y-%m-%d %H:%M}  {entry.kind:<9}  {entry.who}{f': {told}' if told else ''}"
+        yield f"{pad}  {entry.at:%Y-%m-%d %H:%M}  {entry.kind:<9}  {entry.who}{f': {shown(told)}' if told else ''}"
     for below in life.offcuts:
         yield from life_lines(below, depth + 1)
 
@@ -88,7 +103,7 @@ def difference_lines(found: Differences) -> Iterator[str]:
 
 
 def _table(headings: Sequence[str], cells: Iterable[Sequence[str]]) -> Iterator[str]:
-    rows = [headings, *cells]
+    rows = [headings, *(tuple(map(shown, row)) for row in cells)]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     for row in rows:
         line = zip(headings, row, widths, strict=True)

@@ -18,7 +18,6 @@ from nesting.faults import RackFault
 if TYPE_CHECKING:
     from cli.documents.labels import LabelPaper
     from inventory.ledger import Sheet
-    from inventory.tables import Fate
 
 Unit = Literal["mm", "in"]
 UnitOption = Annotated[Unit, typer.Option("--unit", help="Unit of columns that do not name theirs.")]
@@ -33,13 +32,14 @@ def import_table(
     who: WhoOption = "",
 ) -> None:
     """Put all sheets of a table on the rack, or none if a row cannot be read."""
+    from cli.rack_lines import fate_line
     from inventory.tables import examine, import_sheets
 
     if dry_run:
         with asking(workshop) as conn:
             found = examine(conn, table, unit=unit)
         for fate in found.fates:
-            typer.echo(_fate_line(fate))
+            typer.echo(fate_line(fate))
         typer.echo(f"{len(found.fates)} rows, {len(found.sheets)} new, {found.refused} refused", err=True)
         if found.refused:
             raise typer.Exit(1)
@@ -163,8 +163,3 @@ def _write(out: Path, data: bytes) -> None:
         raise RackFault(
             f"the file cannot be written: {error.strerror}", mend="check folder and room", where=(str(out),)
         ) from None
-
-
-def _fate_line(fate: Fate) -> str:
-    place = f" {fate.column}:" if fate.column else ""
-    return f"row {fate.row}: {fate.sheet or 'no number'}: {fate.verdict}{place} {fate.text}".rstrip()

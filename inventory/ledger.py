@@ -58,6 +58,8 @@ class PlanState(StrEnum):
     STOPPED = "stopped by a mishap"
 
 
+LONGEST_SAYING = 500
+
 OPEN = frozenset({PlanState.ACCEPTED, PlanState.STARTED})
 
 
@@ -73,6 +75,15 @@ class Entry:
     plan: str | None = None
     body: Mapping[str, Any] = field(default_factory=dict)
     seq: int = 0
+
+    def __post_init__(self) -> None:
+        for name, text in (("who", self.who), ("why", self.why)):
+            if len(text) > LONGEST_SAYING or not text.isprintable():
+                raise RackFault(
+                    f"`{name}` is not one line of text", mend=f"say it in up to {LONGEST_SAYING} printable characters"
+                )
+        if not self.who.strip():
+            raise RackFault("nobody says who books this", mend="say who you are with --who, or set HALFTURN_WHO")
 
 
 @dataclass(frozen=True, slots=True)

@@ -153,8 +153,11 @@ def _cells(path: Path, data: bytes) -> tuple[list[str], list[tuple[int, dict[str
         raise RackFault(
             f"this is no table that can be read: {first}", mend="save it as CSV (UTF-8) or XLSX", where=(path.name,)
         ) from None
-    columns = [str(column).strip().lower().replace(" ", "_") for column in frame.columns]
-    rows = ({c: _undefused(str(v).strip()) for c, v in zip(columns, line, strict=True)} for line in frame.to_numpy())
+    lines = [[_undefused(str(cell).strip()) for cell in line] for line in frame.fillna("").to_numpy()]
+    used = [n for n in range(frame.shape[1]) if any(line[n] for line in lines)]  # office programs add empty columns
+    lines = [[line[n] for n in used] for line in lines]
+    columns = [cell.lower().replace(" ", "_") for cell in lines[0]] if lines else []
+    rows = (dict(zip(columns, line, strict=True)) for line in lines[1:])
     return columns, [(number, row) for number, row in enumerate(rows, 2) if any(row.values())]
 
 
@@ -165,14 +168,16 @@ def _read_csv(data: bytes) -> pd.DataFrame:
         text = data.decode("cp1252", errors="replace")  # what an office program on an older desktop writes
     heading = text.partition("\n")[0]
     separator = max(",;\t", key=heading.count)
-    return pd.read_csv(io.StringIO(text), sep=separator, dtype=str, keep_default_na=False, skip_blank_lines=False)
+    return pd.read_csv(
+        io.StringIO(text), sep=separator, header=None, dtype=str, keep_default_na=False, skip_blank_lines=False
+    )
 
 
 def _read_xlsx(data: bytes) -> pd.DataFrame:
     with zipfile.ZipFile(io.BytesIO(data)) as packed:
         if sum(part.file_size for part in packed.infolist()) > MOST_BYTES:
             raise ValueError("it unpacks to more than a table of stock can be")
-    return pd.read_excel(io.BytesIO(data), dtype=str, keep_default_na=False, engine="openpyxl")
+    return pd.read_excel(io.BytesIO(data), header=None, dtype=str, keep_default_na=False, engine="openpyxl")
 
 
 def _check_columns(path: Path, columns: Sequence[str]) -> None:
@@ -184,6 +189,12 @@ def _check_columns(path: Path, columns: Sequence[str]) -> None:
             mend="columns are " + ", ".join((*TEXTS, *(f"{name}_mm" for name in LENGTHS), *OTHERS)),
             where=(path.name,),
         )
+    repeated = next((c for c in columns if columns.count(c) > 1), None)
+    if repeated is not None:
+        raise RackFault(f"the column {repeated!r} stands twice", mend="keep one of them", where=(path.name,))
+    twice = next((name for name in LENGTHS if sum(c in lengths and c.startswith(name) for c in columns) > 1), None)
+    if twice:
+        raise RackFault(f"the table gives the {twice} twice", mend="keep one of the columns", where=(path.name,))
     missing = [name for name in ("material", "colour", "thickness") if not _column(columns, name)]
     if missing or not (_column(columns, "corners") or (_column(columns, "length") and _column(columns, "width"))):
         lacking = missing[0] if missing else "length and width, or corners"

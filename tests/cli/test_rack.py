@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from cli.rack_desk import asking, load_table
 from inventory.measures import area_mm2
 from inventory.rack import on_hand
 from nesting.faults import Fault, RackFault
+from nesting.model import Job
 from nesting.plan_file import PLAN_JSON, plan_text
 from tests.inventory.sample import sample_plan
 
@@ -224,6 +226,20 @@ def test_tables_come_in_and_go_out(workshop: Path) -> None:
     assert "12 sheets are on the rack" in halfturn("import", str(DEMO))
     assert "12 sheets in out.xlsx" in halfturn("export", "out.xlsx")
     assert "0 sheets are on the rack, 12 were on record" in halfturn("import", "out.xlsx")
+
+
+def test_a_hostile_name_moves_no_cursor(workshop: Path) -> None:
+    wild = "\x1b[2J\u202e"
+    table = workshop / "stock.csv"
+    head = "id,material,colour,thickness_mm,length_mm,width_mm"
+    table.write_text(f"{head}\nA{wild},acrylic,opal,5,600,400\n", encoding="utf-8")
+    assert "\x1b" not in halfturn("import", "stock.csv", "--dry-run", code=1)
+    with pytest.raises(RackFault, match="`why` is not one line"):
+        halfturn("receive", *OPAL, "--size", "600x400", "--why", wild)
+    plan = replace(sample_plan(None), job=Job(f"Sign{wild}", customer=wild))
+    (workshop / PLAN_JSON).write_text(plan_text(plan), encoding="utf-8")
+    assert "accepted" in halfturn("accept", str(workshop))
+    assert "\x1b" not in halfturn("plans")
 
 
 def test_papers_are_written(demo: Path) -> None:

@@ -14,7 +14,7 @@ import signal
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -109,13 +109,15 @@ def killed_at(url: str, names: list[str], folder: Path, moment: int) -> bool:
 # ── what must be true whatever happened ──────────────────────────────────────────────────────────────────────
 
 
-def check(engine: sa.Engine) -> None:
-    """The ledger and the rack agree, plans hold all their sheets or none, areas add up, the file is whole."""
+def check(engine: sa.Engine, names: Collection[str] | None = None) -> None:
+    """The ledger and the rack agree, plans (these, or all) hold all their sheets or none, areas add up, the file is
+    whole."""
     with reading(engine) as conn:
         assert recount(conn) == ()
         if engine.dialect.name == "sqlite":
             assert conn.exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
-        for plan in map(plan_from, conn.execute(sa.select(PLANS)).all()):
+        wanted = sa.true() if names is None else PLANS.c.id.in_(names)
+        for plan in map(plan_from, conn.execute(sa.select(PLANS).where(wanted)).all()):
             _check_plan(conn, plan.id, plan.state)
         for body in conn.scalars(sa.select(ENTRY.c.body).where(ENTRY.c.kind == Kind.CUT.value)):
             _check_areas(body)
@@ -215,38 +217,46 @@ def _fresh(kind: str) -> Iterator[tuple[str, Path]]:
 
 
 def kill_sweep(kind: str, kills: int, chance: random.Random) -> None:
-    """Two people at work; the first is killed after a random time, again and again, until all is done."""
+    """Two people at work; the first is killed after a random time, again and again, and begins again each time."""
     with _fresh(kind) as (url, folder), _fresh(kind) as (calm_url, _):
-        names = [f"a{n}" for n in range(kills // 4)]
-        others = [f"b{n}" for n in range(kills // 4)]
-        for name in (*names, *others):
+        others, names, killed, rounds = [f"b{n}" for n in range(kills // 3)], [], 0, 0
+        for name in others:
             table_of(name, folder)
-        begun, killed = time.monotonic(), 0
+        begun = time.monotonic()
         load = FORK.Process(target=work, args=(url, others, folder))
         load.start()
-        while True:
-            at = killed // 4
-            worker = FORK.Process(target=work, args=(url, names[max(0, at - 1) : at + 2], folder))
-            worker.start()
-            worker.join(chance.uniform(0.01, 0.3))
-            if worker.is_alive():
-                os.kill(worker.pid or 0, signal.SIGKILL)
-                killed += 1
-            worker.join()
-            engine = open_rack(url)
-            check(engine)
-            if killed >= kills:
-                break
-            engine.dispose()
+        engine = open_rack(url)
+        while killed < kills:
+            if rounds % 2 == 0:  # half the rounds begin with work that was broken off, half with new work
+                names.append(f"a{rounds}")
+                table_of(names[-1], folder)
+            killed += _killed_after(chance.uniform(0.005, 0.2), url, names[-2:], folder)
+            rounds += 1
+            check(engine, names[-2:])
+            engine.dispose()  # a worker must not inherit an open connection
         load.join()
         assert load.exitcode == 0
+        check(engine)
         work(url, names, folder)
         work(calm_url, [*names, *others], folder)
         calm = open_rack(calm_url)
         assert standing(engine) == standing(calm)
         engine.dispose()
         calm.dispose()
-        print(f"{kind}: {killed} kills in {time.monotonic() - begun:.0f} s, all invariants held, all work repeated")
+        took = time.monotonic() - begun
+        print(f"{kind}: {killed} kills in {took:.0f} s, all invariants held, all work repeated", flush=True)
+
+
+def _killed_after(seconds: float, url: str, names: list[str], folder: Path) -> bool:
+    """Whether the worker was still at it."""
+    worker = FORK.Process(target=work, args=(url, names, folder))
+    worker.start()
+    worker.join(seconds)
+    alive = worker.is_alive()
+    if alive and worker.pid is not None:
+        os.kill(worker.pid, signal.SIGKILL)
+    worker.join()
+    return alive
 
 
 def main() -> None:

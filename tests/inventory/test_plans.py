@@ -14,7 +14,7 @@ from inventory.books import entries_of_sheet, find_sheet, recount
 from inventory.database import reading, writing
 from inventory.ledger import Entry, Kind, State
 from inventory.plans import Mishap, accept, arrive, cancel, finish, pass_done, start, stop
-from inventory.rack import measure, on_hand, receive, report_missing
+from inventory.rack import correct, measure, on_hand, receive, report_missing
 from nesting.faults import RackFault
 from nesting.model import Offcut, Plan
 from tests.inventory.sample import A1, kept, rectangle, sample_plan
@@ -123,6 +123,7 @@ def test_passes_are_run_in_their_order(stocked: sa.Engine) -> None:
     [
         (lambda conn: measure(conn, "A1", rectangle(590, 700), **ANN), "another outline"),
         (lambda conn: report_missing(conn, "A1", **ANN), "A1 is missing"),
+        (lambda conn: correct(conn, "A1", {"colour": "white"}, why="slip", **ANN), "A1 is acrylic white 5 mm, planned"),
     ],
 )
 @pytest.mark.parametrize("when", ["before accepting", "before starting", "before finishing"])

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
-from inventory.database import reading, writing
+from inventory.database import open_rack, reading, writing
 from inventory.rack import on_hand
 from inventory.tables import Fate, examine, export_sheets, import_sheets
 from inventory.views import Wish, listing
@@ -60,7 +64,7 @@ def test_every_row_is_told_its_fate_and_one_bad_row_keeps_all_out(rack: sa.Engin
 
 def test_inches_are_told_by_the_heading(rack: sa.Engine, tmp_path: Path) -> None:
     table = tmp_path / "stock.csv"
-    table.write_text("material;colour;thickness_mm;length_in;width_in\nacrylic;opal;5;24;12,5\n", encoding="utf-8")
+    table.write_text("material;colour;thickness_mm;length_in;width_in;;\nacrylic;opal;5;24;12,5;;\n", encoding="utf-8")
     load(rack, table)
     with reading(rack) as conn:
         (sheet,) = on_hand(conn)
@@ -97,3 +101,53 @@ def test_what_is_no_table_of_stock_is_told(rack: sa.Engine, tmp_path: Path, cont
     table.write_bytes(content)
     with pytest.raises(RackFault):
         load(rack, table)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        HEAD + "A1,acrylic,opal,5,600,400,7\n",
+        HEAD.replace("\n", ",width_in\n") + "A1,acrylic,opal,5,600,400,7\n",
+        HEAD.replace("width_mm", "id") + "A1,acrylic,opal,5,600,400\n",
+        "colour,material,thickness_mm,length_mm\nopal,acrylic,5,600\n",
+    ],
+)
+def test_a_table_that_could_be_misread_is_refused(rack: sa.Engine, tmp_path: Path, content: str) -> None:
+    table = tmp_path / "stock.csv"
+    table.write_text(content, encoding="utf-8")
+    with pytest.raises(RackFault):
+        load(rack, table)
+
+
+CELLS = st.one_of(
+    st.text(max_size=12), st.sampled_from(["5", "600", "nan", "inf", "-1", "1e400", "0,0 9,0 9,9", "'=1", "0x10", ""])
+)
+
+
+@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    cells=st.lists(st.lists(CELLS, min_size=9, max_size=9), max_size=4),
+    noise=st.binary(max_size=30),
+    at=st.integers(0, 200),
+)
+def test_whatever_a_file_holds_every_row_has_a_fate_or_the_file_is_refused(
+    tmp_path: Path, cells: list[list[str]], noise: bytes, at: int
+) -> None:
+    table, head = (
+        tmp_path / "stock.csv",
+        "id,material,colour,thickness_mm,length_mm,width_mm,corners_mm,holes_mm,grain_deg",
+    )
+    out = io.StringIO()
+    csv.writer(out).writerows([head.split(","), *cells])
+    data = out.getvalue().encode("utf-8", errors="surrogatepass")
+    table.write_bytes(data[:at] + noise + data[at:])
+    engine = open_rack("sqlite://")
+    try:
+        with writing(engine) as conn:
+            found = import_sheets(conn, table, **ANN)
+            assert {fate.verdict for fate in found.fates} <= {"new", "known"}
+            assert len(on_hand(conn)) == len(found.sheets)
+    except RackFault as fault:
+        assert fault.mend
+    finally:
+        engine.dispose()
