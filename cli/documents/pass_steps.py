@@ -131,10 +131,10 @@ def _todo(
     for side, by in (("front", -bounds[1]), ("back", bounds[3] - plan.machine.table_mm[1])):
         if by > 1.0:
             yield f"{mm(by)} mm hang out at the {side}: supported level with the table."
-    yield from _lining_up(run, checks)
+    yield from _lining_up(plan.machine, run, checks)
     yield f"Load {plain(run.file, 80)}. Run {_layers(run, cuts)}; never its NOTE layers."
-    yield "Run the frame with the beam off: it stays on the sheet, as in the picture."
-    yield "Focus, feed and power set as in the table; a test cut in waste."
+    yield f"Run the frame {words.IDLE[plan.machine.kind]}: it stays on the sheet, as in the picture."
+    yield f"{words.SET_UP[plan.machine.kind]} as in the table; a test cut in waste."
     yield "Cut, and stay with it."
     yield from _afterwards(plan, sheet, run)
 
@@ -148,19 +148,19 @@ def _layers(run: Pass, cuts: Sequence[Cut]) -> str:
     return ", then ".join(layer for layer, there in used.items() if there)
 
 
-def _lining_up(run: Pass, checks: Sequence[Point]) -> Iterator[str]:
+def _lining_up(machine: Machine, run: Pass, checks: Sequence[Point]) -> Iterator[str]:
     """By the marks of the pass before, else by the ends of its cuts, else by points on the blank's edge."""
-    found = _to_find(run)
+    found, idle = _to_find(run), words.IDLE[machine.kind]
     if found:
         yield (
-            f"Line up: beam off, bring the pointer to the coordinates of {listed(found)}, and move the blank until "
+            f"Line up: {idle}, bring the pointer to the coordinates of {listed(found)}, and move the blank until "
             "each mark lies under it. Clamp, and check again."
         )
     elif run.order > 1 and run.joins:
         yield "Line up: with the pointer at the coordinates of the joins, the ends of the cuts before lie under it."
     elif checks:
         names = listed([f"E{n}" for n in range(1, len(checks) + 1)])
-        yield f"Set it square: beam off, bring the pointer to {names}; each lies on the edge of the sheet."
+        yield f"Set it square: {idle}, bring the pointer to {names}; each lies on the edge of the sheet."
 
 
 def _afterwards(plan: Plan, sheet: PlannedSheet, run: Pass) -> Iterator[str]:

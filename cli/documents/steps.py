@@ -246,11 +246,9 @@ def _trim_todo(plan: Plan, workshop: Workshop, trim: Trim, part: Polygon) -> Ite
         bounds = states.bed_shape(part, trim).bounds
         yield f"Lay it on the table as in the second picture: {lying(plan.machine, trim, bounds)}."
         yield "Support what hangs out. With the pointer at E1, E2 and so on it stands on the edge of the sheet."
-        yield (
-            f"Load {plain(trim.file or 'the trim drawing', 80)} and run its frame with the beam off."
-            if trim.file
-            else ("Run the line once with the beam off.")
-        )
+        idle = words.IDLE[plan.machine.kind]
+        yield f"Load {plain(trim.file, 80)}." if trim.file else "Set the machine to run the line."
+        yield f"Run it once {idle}: it lies on your mark."
         yield "Cut, and let it cool."
         ends = [mm(uncut) for uncut in trim.uncut_ends_mm if uncut > 0]
         if ends:

@@ -131,6 +131,11 @@ def _slide_words(right: float, back: float) -> str:
     return f"Do not turn it. Slide it {listed(said)}. Same face up." if said else "Do not move it."
 
 
+IDLE = {"laser": "with the beam off", "router": "with the spindle up and still"}
+"""How a machine of a kind is run for looking only."""
+SET_UP = {"laser": "Focus, feed and power set", "router": "Bit, depth and feed set"}
+
+
 def axis_words(machine: Machine) -> str:
     """How the coordinates of the tables are to be read."""
     return (

@@ -99,6 +99,14 @@ def test_a_letter_page_holds_one_step_as_well(tmp_path):
     assert "size: Letter" in (tmp_path / "workpack.html").read_text(encoding="utf-8")
 
 
+def test_a_router_is_told_of_its_bit_and_not_of_a_beam():
+    plan = sample_plan()
+    router = dataclasses.replace(plan, machine=dataclasses.replace(plan.machine, kind="router"))
+    told = [line for step in steps.steps(router, WORKSHOP) for line in (*step.todo, *step.cautions, *step.notes)]
+    assert not any(word in line.lower() for line in told for word in ("beam", "laser-cut", "fume"))
+    assert any("spindle" in line for line in told)
+
+
 def test_segments_are_told_which_edges_meet():
     joint = Joint("face-1/1", (0.0, 0.0), (120.0, 0.0))
     plan = sample_plan()
