@@ -38,12 +38,13 @@ def chart(series: Sequence[Series], across: str, up: str, alt: str) -> Picture:
     items += [Words(at((x, 0.0))[0], HEIGHT - BOTTOM + 12, f"{x:g}", 9.0) for x in xs[:: max(1, len(xs) // 8)]]
     items += [Words(LEFT - 5, TOP + 3, f"{top:.0f}", 9.0, "end"), Words(LEFT - 5, HEIGHT - BOTTOM + 3, "0", 9.0, "end")]
     items += [Words((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 8, across, 9.0), Words(6, 12, up, 9.0, "start")]
-    for one in series:
+    for number, one in enumerate(series):
         places = [at(point) for point in one.points]
         items.append(_line(places, one.stroke))
         items += [_dot(x, y, one.stroke.colour) for x, y in places]
         x, y = places[-1]
-        items.append(Words(x, y - 7, f"{one.name} {one.points[-1][1]:.2f}", 9.0, "end", bold=True))
+        # Names stand above the first line and below the others, which lie lower.
+        items.append(Words(x, y + (15 if number else -7), f"{one.name} {one.points[-1][1]:.2f}", 9.0, "end", bold=True))
     return Picture(WIDTH, HEIGHT, tuple(items), alt)
 
 

@@ -150,7 +150,7 @@ def pieces_picture(pieces: Sequence[Piece]) -> Picture:
     shapes = list({(piece.name, piece.outline): piece for piece in pieces}.values())[:MOST_SHAPES]
     boxes = [curves.bounds([piece.outline]) for piece in shapes]
     corners, total = _in_rows([(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes])
-    paper = Canvas((0.0, -total[1], total[0], 0.0), bottom=12, top=8)
+    paper = Canvas((0.0, -total[1], total[0], 0.0), bottom=12, top=8, deepest=200)
     for piece, (x0, y0, _, _), (x, y) in zip(shapes, boxes, corners, strict=True):
         paper.origin = (x - x0, y - y0)
         paper.chains((*piece.holes, piece.outline), True, look.EDGE, look.NOW_FILL)
