@@ -19,11 +19,10 @@ if TYPE_CHECKING:
 
 def open_workshop_rack(folder: Path) -> Engine:
     """The rack that the workshop file names, else `rack.sqlite3` beside it. Raises JobFault, RackFault."""
-    from inventory.database import open_rack, sqlite_url
+    from inventory.database import open_rack, url_in
     from nesting.toml_files import read_workshop
 
-    named = read_workshop(folder / "workshop.toml").database
-    return open_rack(named or sqlite_url(folder / "rack.sqlite3"))
+    return open_rack(url_in(folder, read_workshop(folder / "workshop.toml").database))
 
 
 def load_table(folder: Path, table: Path, *, at: datetime, who: str) -> int:

@@ -32,6 +32,16 @@ def sqlite_url(path: Path) -> str:
     return URL.create("sqlite", database=str(path)).render_as_string(hide_password=False)
 
 
+def url_in(folder: Path, named: str) -> str:
+    """The URL that a workshop names: `rack.sqlite3` where it names none, a relative SQLite file in its own folder."""
+    if not named:
+        return sqlite_url(folder / "rack.sqlite3")
+    prefix = "sqlite:///"
+    if named.startswith(prefix) and not Path(named.removeprefix(prefix)).is_absolute():
+        return sqlite_url(folder / named.removeprefix(prefix))
+    return named
+
+
 def open_rack(url: str) -> Engine:
     """The rack at `url`, made if it is new and brought up to date if it is old. Raises RackFault."""
     engine = _engine(url)
@@ -163,5 +173,6 @@ def _sqlite_reason(error: BaseException | None) -> tuple[str, str] | None:
 def _postgresql_reason(error: BaseException | None) -> tuple[str, str] | None:
     state = getattr(error, "sqlstate", None)
     if state is None:
-        return "the database server does not answer", "check address, port and network, then repeat the command"
+        said = " ".join(str(error).split())[:200]  # a connection that fails is told in the server's words alone
+        return f"the database server cannot be used: {said}", "check address, name, user and network, then repeat"
     return _POSTGRESQL_REASONS.get(state[:2])
