@@ -26,7 +26,8 @@ def write_count_sheet(sheets: Sequence[Sheet], at: datetime) -> bytes:
     """One page or more for each place; an empty rack gives an empty list."""
     by_place = sorted(sheets, key=lambda sheet: (sheet.offcut.place, sheet.offcut.id))
     groups = [(place, list(group)) for place, group in groupby(by_place, key=lambda sheet: sheet.offcut.place)]
-    return write_pdf([_page(place, group, at) for place, group in groups or [("", [])]])
+    pages = [_page(place, group, at) for place, group in groups or [("", [])]]
+    return write_pdf(pages, title=f"Stocktake, {at:%Y-%m-%d}")
 
 
 def _page(place: str, sheets: Sequence[Sheet], at: datetime) -> Step:

@@ -88,9 +88,9 @@ class Print(FPDF):
             self.multi_cell(self.epw - indent, height, line, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
 
 
-def write_pdf(steps: Sequence[Step], paper: Paper = "A4") -> bytes:
-    """The whole pack as PDF bytes."""
-    pdf = Print(steps[0].title, paper)
+def write_pdf(steps: Sequence[Step], paper: Paper = "A4", title: str = "") -> bytes:
+    """The whole pack as PDF bytes; `title`, else that of the first step, stands at the foot of every page."""
+    pdf = Print(title or steps[0].title, paper)
     for step in steps:
         pdf.add_page()
         _step(pdf, step)
