@@ -57,11 +57,12 @@ def pass_step(plan: Plan, sheet: PlannedSheet, run: Pass) -> Step:
     cuts = states.cuts_on(plan, sheet, run.blank)
     shape = states.bed_shape(states.blank_shape(sheet, states.blank_of(sheet, run)), run)
     figure = figure_for(plan.machine, sheet.stock)
+    frame = states.cut_frame(run, cuts[run.order])
     spent = run_time(plan.machine, figure, run, cuts[run.order])
     checks = [] if _to_find(run) else states.check_points(plan.machine, shape)
     tables = [
         _settings(figure, spent),
-        _frame(plan.machine, states.cut_frame(run, cuts[run.order])),
+        _frame(plan.machine, frame),
         check_table(checks),
         _lineup(run),
         _joins(run),
@@ -74,7 +75,7 @@ def pass_step(plan: Plan, sheet: PlannedSheet, run: Pass) -> Step:
         todo=tuple(_todo(plan, sheet, run, cuts[run.order], checks, shape.bounds)),
         figures=(pictures.pass_picture(plan, sheet, run, cuts, checks),),
         tables=tuple(table for table in tables if table),
-        notes=(*_order(plan, run, cuts[run.order]), KERF, words.axis_words(plan.machine)),
+        notes=(*_order(plan, run, cuts[run.order]), *_tight(plan.machine, frame), KERF, words.axis_words(plan.machine)),
         cautions=(AT_THE_BEAM,) if plan.machine.kind == "laser" else (AT_THE_BIT,),
     )
 
@@ -111,7 +112,9 @@ def lying(machine: Machine, run: Pass | Trim, bounds: Rect) -> str:
     x0, _, _, y1 = bounds
     wall = machine.table_mm[1] - y1
     aside = (machine.table_mm[0] - machine.travel_mm[0]) / 2 + x0
-    left = f"{mm(-x0)} mm left of the reach, {mm(aside)} mm from the table's" if x0 < -NEAR_MM else f"at x {mm(x0)}"
+    left = f"at x {mm(x0)}"
+    if x0 < -NEAR_MM:
+        left = f"{mm(-x0)} mm left of the reach, {mm(aside)} mm from the edge of the table"
     if machine.open_back or wall < -NEAR_MM:
         back = f"its back edge at y {mm(y1)}"
     elif wall < NEAR_MM:
@@ -198,13 +201,28 @@ def _settings(figure: CuttingFigure, spent: RunTime) -> Table:
     return rows.rounded("settings", "Settings", columns, table)
 
 
+def _spare(machine: Machine, frame: Rect) -> dict[str, float]:
+    """Millimetres between the frame of a pass and the end of the travel, side by side."""
+    x0, y0, x1, y1 = frame
+    return {"left": x0, "right": machine.travel_mm[0] - x1, "front": y0, "back": machine.travel_mm[1] - y1}
+
+
+def _tight(machine: Machine, frame: Rect | None) -> Iterator[str]:
+    tight = [side for side, left in _spare(machine, frame).items() if left < TIGHT_MM] if frame else []
+    if tight:
+        yield f"Less than {mm(TIGHT_MM)} mm to spare at the {listed(tight)}: set the blank with care, watch the frame run."
+
+
+TIGHT_MM = 1.0
+
+
 def _frame(machine: Machine, frame: Rect | None) -> Table | None:
     if frame is None:
         return None
     x0, y0, x1, y1 = frame
-    travel_x, travel_y = machine.travel_mm
-    columns = (Column("mm"), *(Column(side, "", 1) for side in ("left", "right", "front", "back")))
-    table = [("at", x0, x1, y0, y1), ("to spare", x0, travel_x - x1, y0, travel_y - y1)]
+    spare = _spare(machine, frame)
+    columns = (Column("mm"), *(Column(side, "", 1) for side in spare))
+    table = [("at", x0, x1, y0, y1), ("to spare", *spare.values())]
     return rows.rounded("frame", "Frame of this pass", columns, table)
 
 
