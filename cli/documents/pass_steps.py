@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from cli.documents import pictures, rows, states, words
-from cli.documents.rows import Column, Table
+from cli.documents.rows import Cell, Column, Table
 from cli.documents.step import Step
 from cli.documents.words import listed, mm, plain, ranges
 from nesting import curves
@@ -210,7 +210,7 @@ def _spare(machine: Machine, frame: Rect) -> dict[str, float]:
 def _tight(machine: Machine, frame: Rect | None) -> Iterator[str]:
     tight = [side for side, left in _spare(machine, frame).items() if left < TIGHT_MM] if frame else []
     if tight:
-        yield f"Less than {mm(TIGHT_MM)} mm to spare at the {listed(tight)}: set the blank with care, watch the frame run."
+        yield f"Less than {mm(TIGHT_MM)} mm to spare at the {listed(tight)}: set it with care, watch the frame run."
 
 
 TIGHT_MM = 1.0
@@ -222,7 +222,7 @@ def _frame(machine: Machine, frame: Rect | None) -> Table | None:
     x0, y0, x1, y1 = frame
     spare = _spare(machine, frame)
     columns = (Column("mm"), *(Column(side, "", 1) for side in spare))
-    table = [("at", x0, x1, y0, y1), ("to spare", *spare.values())]
+    table: list[tuple[Cell, ...]] = [("at", x0, x1, y0, y1), ("to spare", *spare.values())]
     return rows.rounded("frame", "Frame of this pass", columns, table)
 
 
