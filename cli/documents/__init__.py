@@ -12,7 +12,7 @@ from cli.documents import page, pdf, pictures, rows, steps, tables
 from cli.documents.pdf import Paper
 from cli.documents.png import png
 from cli.documents.svg import svg
-from cli.documents.words import plain
+from cli.documents.words import file_name
 from nesting.model import Plan, PlannedSheet, Workshop
 
 
@@ -29,7 +29,7 @@ def write_documents(plan: Plan, folder: Path, workshop: Workshop, paper: Paper =
 
 def write_pictures(plan: Plan, folder: Path) -> None:
     """Every sheet's layout, and all sheets on one picture, as SVG and PNG, into an existing folder."""
-    named = {plain(sheet.id): pictures.sheet_picture(plan, sheet) for sheet in plan.sheets}
+    named = {file_name(sheet.id): pictures.sheet_picture(plan, sheet) for sheet in plan.sheets}
     for name, picture in {**named, "all-sheets": pictures.contact_picture(plan)}.items():
         (folder / f"{name}.svg").write_text(svg(picture), encoding="utf-8", newline="\n")
         (folder / f"{name}.png").write_bytes(png(picture))

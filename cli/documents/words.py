@@ -5,6 +5,7 @@ In: numbers and strings of a plan. Out: short plain text, safe in a page, a cell
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
@@ -28,6 +29,15 @@ def plain(text: str, longest: int = LONGEST) -> str:
         return words
     head = longest * 2 // 3
     return f"{words[:head]}…{words[-(longest - head - 1) :]}"
+
+
+def file_name(text: str) -> str:
+    """A name from outside as part of a file's name: no separators, no dots in front.
+
+    >>> file_name("../S1 b")
+    'S1-b'
+    """
+    return re.sub(r"[^A-Za-z0-9]+", "-", plain(text)).strip("-") or "unnamed"
 
 
 def mm(value: float) -> str:

@@ -1,0 +1,41 @@
+"""`halfturn papers`: documents anew from a plan folder, and a clear word where that cannot be."""
+
+from pathlib import Path
+
+import pypdfium2
+import pytest
+
+from cli.papers import PaperName, papers
+from nesting.faults import PlanFault
+from nesting.plan_file import PLAN_JSON, plan_text
+from tests.cli.sample_plan import sample_plan
+
+SHOP = Path(__file__).resolve().parents[2] / "demo_data" / "workshop"
+
+
+@pytest.fixture
+def folder(tmp_path) -> Path:
+    folder = tmp_path / "plan"
+    folder.mkdir()
+    (folder / PLAN_JSON).write_text(plan_text(sample_plan()), encoding="utf-8")
+    return folder
+
+
+def test_letter_paper_and_pictures_on_demand(folder, tmp_path, capsys):
+    papers(folder, tmp_path / "out", SHOP, PaperName.LETTER, pictures=True)
+    assert pypdfium2.PdfDocument(tmp_path / "out" / "workpack.pdf")[0].get_width() == pytest.approx(612.0, abs=0.1)
+    assert {path.suffix for path in (tmp_path / "out").iterdir()} == {".html", ".pdf", ".csv", ".xlsx", ".svg", ".png"}
+    assert "workpack.html" in capsys.readouterr().out
+    assert {path.name for path in folder.iterdir()} == {PLAN_JSON}, "the plan folder stays as it is"
+
+
+def test_no_plan_there(tmp_path):
+    with pytest.raises(PlanFault):
+        papers(tmp_path, tmp_path / "out", SHOP)
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_file_where_the_folder_should_be(folder, tmp_path):
+    (tmp_path / "out").write_text("in the way")
+    with pytest.raises(PlanFault, match="cannot be written"):
+        papers(folder, tmp_path / "out", SHOP)
