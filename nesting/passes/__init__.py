@@ -6,7 +6,7 @@ In: a sheet with its blank, laid pieces, machine, rates. Out: Pass records in ru
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Literal
 
@@ -24,6 +24,10 @@ from nesting.placing import Laid
 __all__ = ["minutes", "plan_passes", "unmarked"]
 
 TurnName = Literal["none", "half", "quarter", "shift"]
+Meet = tuple[int, str, Point]
+"""A join: its number through the blank, the piece, the point in the sheet frame."""
+Pair = tuple[int, int]
+"""Two passes of a blank by their place in the running order, the earlier one first."""
 
 
 def plan_passes(
@@ -33,9 +37,11 @@ def plan_passes(
     with within(f"sheet {sheet_id}"):
         runs = choose_runs(laid, reaches(machine, blank.rect_mm), machine, rates)
     areas = regions(runs)
-    # A trimmed edge is an edge like the sheet's own: marks keep clear of it.
-    marks = _marks(runs, sheet.intersection(shapely.box(*blank.rect_mm)), laid, machine)
     meets = _meeting_points(runs, areas)
+    between = _meeting_passes(meets)
+    # A trimmed edge is an edge like the sheet's own: marks keep clear of it.
+    ground = sheet.intersection(shapely.box(*blank.rect_mm))
+    marks = _marks(runs, sorted(set(between.values())), ground, laid, machine)
     return tuple(
         Pass(
             order=k + 1,
@@ -47,7 +53,7 @@ def plan_passes(
             region_mm=areas[k],
             whole=tuple(one.piece.id for one in run.whole),
             part=tuple(one.piece.id for one in run.part),
-            joins=_joins(run, meets.get(k, ()), marks.get((0, k), marks.get((k, k + 1), ())), machine),
+            joins=tuple(_join(run, meet, marks.get(between[meet[0]], ()), machine) for meet in meets.get(k, ())),
             lineup=_lineup(k, runs, marks),
         )
         for k, run in enumerate(runs)
@@ -55,9 +61,14 @@ def plan_passes(
 
 
 def unmarked(passes: Sequence[Pass]) -> list[tuple[Pass, Pass]]:
-    """Neighbouring passes that share contours but found no waste for line-up marks."""
-    pairs = itertools.pairwise(passes)
-    return [(a, b) for a, b in pairs if a.blank == b.blank and set(a.part) & set(b.part) and not b.lineup]
+    """Passes that meet in a contour but found no waste for line-up marks."""
+    return [
+        (a, b)
+        for a, b in itertools.combinations(passes, 2)
+        if a.blank == b.blank
+        and {join.number for join in a.joins} & {join.number for join in b.joins}
+        and not {mark.number for mark in a.lineup} & {mark.number for mark in b.lineup}
+    ]
 
 
 def minutes(passes: Sequence[Pass], machine: Machine) -> tuple[Decimal, Decimal]:
@@ -75,19 +86,19 @@ def turn_between(before: Reach, after: Reach) -> TurnName:
 
 
 def _marks(
-    runs: Sequence[Run], sheet: BaseGeometry, laid: Sequence[Laid], machine: Machine
-) -> dict[tuple[int, int], tuple[Point, ...]]:
-    """Line-up points for each pass and the next, where contours are shared between them and waste holds them."""
+    runs: Sequence[Run], pairs: Sequence[Pair], ground: BaseGeometry, laid: Sequence[Laid], machine: Machine
+) -> dict[Pair, tuple[Point, ...]]:
+    """Line-up points for each pair of passes that meet, where waste that both reach holds them."""
     found = {}
-    for k in range(1, len(runs)):
-        band = overlap(runs[k - 1].reach.rect_mm, runs[k].reach.rect_mm)
-        if band and runs[k].part and (points := line_up_points(band, sheet, laid, machine.gap_mm)):
-            found[(k - 1, k)] = points
+    for first, second in pairs:
+        band = overlap(runs[first].reach.rect_mm, runs[second].reach.rect_mm)
+        if band and (points := line_up_points(band, ground, laid, machine.gap_mm)):
+            found[first, second] = points
     return found
 
 
-def _lineup(k: int, runs: Sequence[Run], marks: dict[tuple[int, int], tuple[Point, ...]]) -> tuple[LineUpMark, ...]:
-    """Marks found from the pass before, then marks cut for the pass after; numbered through the blank."""
+def _lineup(k: int, runs: Sequence[Run], marks: dict[Pair, tuple[Point, ...]]) -> tuple[LineUpMark, ...]:
+    """Marks found from earlier passes and marks cut for later ones; numbered through the blank."""
     listed = []
     number = 0
     for (first, second), points in sorted(marks.items()):
@@ -98,10 +109,10 @@ def _lineup(k: int, runs: Sequence[Run], marks: dict[tuple[int, int], tuple[Poin
     return tuple(listed)
 
 
-def _meeting_points(runs: Sequence[Run], areas: Sequence[Rect]) -> dict[int, tuple[tuple[int, str, Point], ...]]:
-    """For each pass its joins: number through the blank, piece, point in the sheet frame."""
+def _meeting_points(runs: Sequence[Run], areas: Sequence[Rect]) -> dict[int, tuple[Meet, ...]]:
+    """For each pass its joins."""
     numbers: dict[tuple[str, Point], int] = {}
-    found: dict[int, list[tuple[int, str, Point]]] = {}
+    found: dict[int, list[Meet]] = {}
     for k, run in enumerate(runs):
         for one in run.part:
             for ring in one.rings:
@@ -113,13 +124,17 @@ def _meeting_points(runs: Sequence[Run], areas: Sequence[Rect]) -> dict[int, tup
     return {k: tuple(sorted(set(listed))) for k, listed in found.items()}
 
 
-def _joins(
-    run: Run, meets: Sequence[tuple[int, str, Point]], marks: Sequence[Point], machine: Machine
-) -> tuple[Join, ...]:
-    def expected(point: Point) -> float:
-        # Without marks the join ends themselves are lined up: each within the error, no lever.
-        return mismatch_mm(point, marks, machine.lineup_error_mm) if marks else machine.lineup_error_mm
+def _meeting_passes(meets: Mapping[int, Sequence[Meet]]) -> dict[int, Pair]:
+    """For each join, by number, the passes that meet there."""
+    passes: dict[int, list[int]] = {}
+    for k in sorted(meets):
+        for number, _, _ in meets[k]:
+            passes.setdefault(number, []).append(k)
+    return {number: (listed[0], listed[-1]) for number, listed in passes.items()}
 
-    return tuple(
-        Join(number, piece, point, run.reach.to_bed(point), round(expected(point), 3)) for number, piece, point in meets
-    )
+
+def _join(run: Run, meet: Meet, marks: Sequence[Point], machine: Machine) -> Join:
+    number, piece, point = meet
+    # Without marks the join ends themselves are lined up: each within the error, no lever.
+    expected = mismatch_mm(point, marks, machine.lineup_error_mm) if marks else machine.lineup_error_mm
+    return Join(number, piece, point, run.reach.to_bed(point), round(expected, 3))

@@ -27,14 +27,15 @@ CLEAR_MM = 1.0
 def line_up_points(band: Rect, sheet: BaseGeometry, laid: Sequence[Laid], clear_mm: float) -> tuple[Point, ...]:
     """Two mark centres in waste, farthest apart; () where no two fit at least a tenth of the band apart.
 
-    A mark keeps `clear_mm`, at least CLEAR_MM, from pieces and from the sheet's edge, its arms included.
+    A mark keeps `clear_mm`, at least CLEAR_MM, from pieces and from the sheet's edge, its arms included. Never in a
+    counter: that waste falls out.
     """
     reach = max(clear_mm, CLEAR_MM) + MARK_MM / 2
     x0, y0, x1, y1 = band
     inner = (x0 + MARK_MM / 2, y0 + MARK_MM / 2, x1 - MARK_MM / 2, y1 - MARK_MM / 2)
     if inner[2] <= inner[0] or inner[3] <= inner[1]:
         return ()
-    solids = [one.solid.buffer(reach, quad_segs=8) for one in laid]
+    solids = [shapely.Polygon(one.solid.exterior).buffer(reach, quad_segs=8) for one in laid]
     waste = sheet.buffer(-reach).intersection(shapely.box(*inner)).difference(shapely.union_all(solids))
     points = _grid(inner)
     free = points[shapely.intersects_xy(waste, points[:, 0], points[:, 1])]

@@ -57,6 +57,23 @@ def test_line_up_marks_keep_clear_even_where_pieces_may_touch():
     assert all(4 <= x <= 596 for x, _ in marks), "arms of 3 mm, 1 mm clear"
 
 
+def test_three_passes_line_up_wherever_two_of_them_meet():
+    """The middle window may run first: then the first pass meets both others, which do not meet each other."""
+    sheet = (0, 0, 600, 1040)
+    runs = passes_for(sheet, [laid(piece(rectangle(500, 1000)), 20, 20)], laser(open_back=True))
+    assert len(runs) == 3
+    meeting = 0
+    for i, before in enumerate(runs):
+        for after in runs[i + 1 :]:
+            shared = {j.number for j in before.joins} & {j.number for j in after.joins}
+            marks = [m.sheet_mm for m in after.lineup if m.number in {m.number for m in before.lineup}]
+            assert len(marks) == (2 if shared else 0)
+            meeting += bool(shared)
+            for join in (j for j in after.joins if j.number in shared):
+                assert join.mismatch_mm == pytest.approx(mismatch_mm(join.sheet_mm, marks, 0.15), abs=1e-3)
+    assert meeting == 2
+
+
 def test_the_same_disc_slides_through_an_open_machine():
     first, second = passes_for((0, 0, 600, 600), [laid(piece(disc(585)), 7.5, 7.5)], laser(open_back=True))
     assert first.turn_deg == second.turn_deg
