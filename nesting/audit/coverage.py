@@ -20,6 +20,7 @@ from shapely.geometry import Point
 
 from nesting.audit import linework
 from nesting.audit.checks import Check, Flaw, Reading, at_most, none_wrong
+from nesting.audit.records import JoinRecord
 from nesting.audit.scene import Contour, Cut, Run, SheetScene
 
 OFF_MM = 0.02
@@ -235,12 +236,21 @@ def _join_flaws(covers: Sequence[SheetCover]) -> Iterator[Flaw]:
 def _unlisted(sheet: SheetScene, joins: Sequence[Meeting]) -> Iterator[Flaw]:
     """A join that one of its passes does not list."""
     for meeting in joins:
-        for run in sheet.runs:
-            if run.record.blank == meeting.contour.blank and run.record.order in meeting.passes:
-                listed = [join for join in run.record.joins if join.piece == meeting.contour.piece]
-                if not any(_at(meeting, join.sheet_mm) for join in listed):
-                    x, y = meeting.point
-                    yield Flaw(sheet.where(run.record.file), f"join at ({x:.2f}, {y:.2f}) on the sheet is not listed")
+        for run in runs_at(sheet, meeting):
+            if not listed_at(run, meeting):
+                x, y = meeting.point
+                yield Flaw(sheet.where(run.record.file), f"join at ({x:.2f}, {y:.2f}) on the sheet is not listed")
+
+
+def runs_at(sheet: SheetScene, meeting: Meeting) -> list[Run]:
+    """The passes that meet there."""
+    on_blank = (run for run in sheet.runs if run.record.blank == meeting.contour.blank)
+    return [run for run in on_blank if run.record.order in meeting.passes]
+
+
+def listed_at(run: Run, meeting: Meeting) -> list[JoinRecord]:
+    """The joins that a pass lists at a meeting."""
+    return [j for j in run.record.joins if j.piece == meeting.contour.piece and _at(meeting, j.sheet_mm)]
 
 
 def _wrongly_listed(sheet: SheetScene, run: Run, places: Sequence[Meeting]) -> Iterator[Flaw]:

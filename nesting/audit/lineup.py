@@ -1,14 +1,17 @@
 """Will the operator find the line-up marks again?
 
-In: Scene and SheetCovers. Out: Checks `line-up marks`, `line-up in waste`, `line-up in reach`.
+In: Scene and SheetCovers. Out: Checks `line-up marks`, `line-up in waste`, `line-up in reach`, `joins lined up`,
+`mismatch`.
 Method: what layer LINEUP holds, brought back to the sheet, against what the passes list; distances to pieces and edges.
+Root mean square step at distance r from the middle of two marks d apart, each found within s an axis:
+s sqrt(1 + 2 r² / d²), the plane case of Fitzpatrick, West, Maurer, IEEE Trans. Med. Imaging 17 (1998) 694, from memory.
 """
 
 from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,15 +20,17 @@ from shapely.geometry import LineString, Polygon, box
 
 from nesting.audit import linework
 from nesting.audit.checks import Check, Flaw, Reading, at_least, at_most, none_wrong
-from nesting.audit.coverage import SheetCover
+from nesting.audit.coverage import SheetCover, listed_at, runs_at
 from nesting.audit.passes import BED_MM, beyond
-from nesting.audit.records import LineUpRecord
+from nesting.audit.records import LineUpRecord, Point
 from nesting.audit.scene import Cut, Run, Scene, SheetScene
 
 LISTED_MM = 0.05
 """How far a mark may be from where it is listed."""
 CLEAR_MM = 0.05
 """Least distance from a mark's lines to a piece, an edge or a hole of the sheet."""
+TOLD_MM = 0.01
+"""How far the mismatch told at a join may be from the one to expect."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +48,8 @@ def lineup_checks(scene: Scene, covers: Sequence[SheetCover]) -> list[Check]:
         none_wrong("line-up marks", _flaws(covers), "each mark cut once, found again later, listed where it is"),
         at_least("line-up in waste", CLEAR_MM, "mm", _clearances(scene), "from a line-up mark to a piece or an edge"),
         at_most("line-up in reach", BED_MM, "mm", _beyond_reach(scene, travel), "a line-up mark beyond the travel"),
+        none_wrong("joins lined up", _unmarked(scene, covers), "passes that meet share two marks, or the plan warns"),
+        at_most("mismatch", TOLD_MM, "mm", _mistold(scene, covers), "mismatch told at a join off the one to expect"),
     ]
 
 
@@ -136,3 +143,46 @@ def _beyond_reach(scene: Scene, travel: tuple[float, float, float, float]) -> It
                 for cut in drawn:
                     bed = linework.to_bed(cut.trace.points, pose.turn_deg, pose.shift_mm)
                     yield Reading(beyond(bed, travel), sheet.where(f"{pose.file} > mark {listing.mark.number}"))
+
+
+# ── joins ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _shared_marks(sheet: SheetScene, blank: str, passes: Collection[int]) -> list[Point]:
+    """Where the marks are, on the sheet, that all of these passes list."""
+    return [
+        listings[0].mark.sheet_mm
+        for (on, _), listings in _listings(sheet).items()
+        if on == blank and set(passes) <= {listing.run.record.order for listing in listings}
+    ]
+
+
+def _unmarked(scene: Scene, covers: Sequence[SheetCover]) -> Iterator[Flaw]:
+    for found in covers:
+        for blank, passes in sorted({(m.contour.blank, tuple(sorted(m.passes))) for m in found.cuts.joins}):
+            name = f"{found.sheet.id}-{blank}"
+            warned = any(name in warning for warning in scene.plan.warnings)
+            if not warned and len(_shared_marks(found.sheet, blank, passes)) < 2:
+                between = f"passes {passes[0]} and {passes[1]}"
+                yield Flaw(found.sheet.where(blank), f"{between} meet without two marks in common")
+
+
+def _mistold(scene: Scene, covers: Sequence[SheetCover]) -> Iterator[Reading]:
+    for found in covers:
+        for meeting in found.cuts.joins:
+            marks = _shared_marks(found.sheet, meeting.contour.blank, meeting.passes)
+            expected = _mismatch(meeting.point, marks, scene.machine.lineup_error_mm)
+            for run in runs_at(found.sheet, meeting):
+                for join in listed_at(run, meeting):
+                    words = f"{join.mismatch_mm:.3f} told, {expected:.3f} to expect"
+                    where = found.sheet.where(f"{run.record.file} > join {join.number}")
+                    yield Reading(abs(join.mismatch_mm - expected), where, words)
+
+
+def _mismatch(at: Point, marks: Sequence[Point], error_mm: float) -> float:
+    """Millimetres; where there are no two marks the ends themselves are lined up, each within the error."""
+    if len(marks) < 2 or math.dist(marks[0], marks[1]) == 0:
+        return error_mm
+    (ax, ay), (bx, by) = marks[:2]
+    away = math.dist(at, ((ax + bx) / 2, (ay + by) / 2))
+    return error_mm * math.sqrt(1.0 + 2.0 * (away / math.dist(marks[0], marks[1])) ** 2)

@@ -58,6 +58,7 @@ class MachineRecord(Record):
     open_back: bool = False
     gap_mm: Size
     margin_mm: Size
+    lineup_error_mm: Size
     join_overlap_mm: Size = 0.0
 
 
@@ -185,6 +186,7 @@ class PlanRecord(Record):
     pieces: tuple[PieceRecord, ...]
     sheets: tuple[SheetRecord, ...]
     cost: CostRecord
+    warnings: tuple[str, ...] = ()
 
 
 def read_plan(folder: Path) -> PlanRecord:

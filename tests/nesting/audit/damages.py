@@ -476,6 +476,19 @@ def join_numbers_mixed_up(folder: PlanFolder) -> None:
     joins[0]["number"], joins[1]["number"] = joins[1]["number"], joins[0]["number"]
 
 
+@damage("joins lined up")
+def passes_that_meet_without_marks_or_warning(folder: PlanFolder) -> None:
+    if folder.plan["warnings"]:
+        raise NotHere
+    for run in with_joins(folder)[1]:
+        del run["lineup"][1:]
+
+
+@damage("mismatch")
+def mismatch_told_too_small(folder: PlanFolder) -> None:
+    with_joins(folder)[1][0]["joins"][0]["mismatch_mm"] -= 0.05
+
+
 # ── passes ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 

@@ -24,6 +24,7 @@ MACHINE = {
     "open_back": False,
     "gap_mm": 3.0,
     "margin_mm": 5.0,
+    "lineup_error_mm": 0.15,
 }
 WHITE = {"material": "acrylic", "colour": "white", "thickness_mm": 10.0}
 BLUE = {"material": "acrylic", "colour": "blue", "thickness_mm": 5.0}
@@ -143,7 +144,13 @@ def two_passes(
     runs = []
     for k, pose in enumerate(poses):
         listed = [
-            {"number": n, "piece": name, "sheet_mm": at, "bed_mm": to_bed([at], pose)[0], "mismatch_mm": 0.2}
+            {
+                "number": n,
+                "piece": name,
+                "sheet_mm": at,
+                "bed_mm": to_bed([at], pose)[0],
+                "mismatch_mm": mismatch(at, marks),
+            }
             for n, (name, at) in enumerate(joins, 1)
         ]
         lineup = [
@@ -157,6 +164,15 @@ def two_passes(
             "whole": names[k], "part": names["part"], "joins": listed, "lineup": lineup,
         })  # fmt: skip
     return runs
+
+
+def mismatch(at: list[float], marks: list[list[float]]) -> float:
+    """Two marks d apart: s sqrt(1 + 2 r^2 / d^2) at r from their middle; none: s."""
+    if not marks:
+        return MACHINE["lineup_error_mm"]
+    one, other = (complex(*mark) for mark in marks)
+    away = abs(complex(*at) - (one + other) / 2)
+    return MACHINE["lineup_error_mm"] * math.sqrt(1 + 2 * (away / abs(one - other)) ** 2)
 
 
 def spread(ring: Ring, closed: bool) -> list[float]:
