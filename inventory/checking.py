@@ -83,7 +83,10 @@ def _shaped(offcut: Offcut) -> Offcut:
         )
     corners, true_edges = moved[0], sorted(set(offcut.true_edges))
     if any(not 0 <= edge < len(corners) for edge in true_edges):
-        raise RackFault(f"edge {max(true_edges)} cannot be factory-true: the outline has {len(corners)} edges")
+        raise RackFault(
+            f"edge {max(true_edges)} cannot be factory-true: the outline has {len(corners)} edges",
+            mend="count the edges from 0, by their first corner",
+        )
     if signed_area_mm2(corners) < 0:
         # Turned round, the edge that began at corner i begins at the corner that was its end.
         true_edges = sorted((len(corners) - 2 - edge) % len(corners) for edge in true_edges)
