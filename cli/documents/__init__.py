@@ -9,6 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from cli.documents import page, pdf, pictures, rows, steps, tables
+from cli.documents.inches import step_in_inches
 from cli.documents.pdf import Paper
 from cli.documents.png import png
 from cli.documents.svg import svg
@@ -16,9 +17,11 @@ from cli.documents.words import file_name
 from nesting.model import Plan, PlannedSheet, Workshop
 
 
-def write_documents(plan: Plan, folder: Path, workshop: Workshop, paper: Paper = "A4") -> None:
+def write_documents(plan: Plan, folder: Path, workshop: Workshop, paper: Paper = "A4", inches: bool = False) -> None:
     """Write the work pack (HTML, PDF) and the tables (CSV, XLSX) into an existing folder; same plan, same bytes."""
     pack = steps.steps(plan, workshop)
+    if inches:
+        pack = [step_in_inches(step) for step in pack]
     (folder / "workpack.html").write_text(page.html(plan, pack, "work pack", paper), encoding="utf-8", newline="\n")
     (folder / "workpack.pdf").write_bytes(pdf.write_pdf(pack, paper))
     office = (rows.cut_list(plan), rows.trim_cuts(plan), rows.material_bill(plan, workshop))

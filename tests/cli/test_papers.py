@@ -29,6 +29,15 @@ def test_letter_paper_and_pictures_on_demand(folder, tmp_path, capsys):
     assert {path.name for path in folder.iterdir()} == {PLAN_JSON}, "the plan folder stays as it is"
 
 
+def test_inches_stand_beside_millimetres_on_demand(folder, tmp_path):
+    for inches, told in ((False, False), (True, True)):
+        papers(folder, tmp_path / "out", SHOP, inches=inches)
+        text = (tmp_path / "out" / "workpack.html").read_text(encoding="utf-8")
+        # The sheet of 1100 x 610 mm; 1 in = 25.4 mm exactly (international inch, 1959).
+        assert ("1100 × 610 mm (43.31 × 24.02 in)" in text) is told
+        assert "7.6 mm/s (" not in text
+
+
 def test_no_plan_there(tmp_path):
     with pytest.raises(PlanFault):
         papers(tmp_path, tmp_path / "out", SHOP)

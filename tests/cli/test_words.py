@@ -6,11 +6,12 @@ import unicodedata
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cli.documents import words
+from cli.documents import inches, words
 
 
 def test_the_examples_hold():
     assert doctest.testmod(words).failed == 0
+    assert doctest.testmod(inches).failed == 0
 
 
 @given(st.text(max_size=300))
