@@ -24,10 +24,12 @@ from cli.documents import canvas
 from cli.documents.canvas import Picture, Words
 from cli.documents.rows import Table
 from cli.documents.step import Step
+from cli.documents.words import plain
 from nesting import curves
 
 Paper = Literal["A4", "Letter"]
 MARGIN = 15.0
+MM_PER_POINT = 25.4 / 72
 CREATED = datetime(2000, 1, 1, tzinfo=UTC)
 TEXT_SHARE = 0.72
 """Words in a picture are set smaller on paper than on a phone, where they must be read at a third of the width."""
@@ -52,7 +54,7 @@ class Print(FPDF):
         self.set_title(title)
         self.set_lang("en")
         self.set_producer("halfturn")
-        self.running_title = title
+        self.running_title = plain(title, 80)
         self.footer_shown = True
 
     def footer(self) -> None:
@@ -84,7 +86,7 @@ class Print(FPDF):
         self.set_font("body", style, size)
         self.set_x(MARGIN + indent)
         with self.script(text) as line:
-            height = size * 0.3528 * leading
+            height = size * MM_PER_POINT * leading
             self.multi_cell(self.epw - indent, height, line, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
 
 
@@ -136,7 +138,7 @@ NOTE_GAP = 0.6
 def _notes_height(pdf: Print, notes: Sequence[str]) -> float:
     pdf.set_font("body", "", NOTE_SIZE)
     lines = sum(_line_count(pdf, note, pdf.epw) for note in notes)
-    return lines * NOTE_SIZE * 0.3528 * 1.35 + len(notes) * NOTE_GAP
+    return lines * NOTE_SIZE * MM_PER_POINT * 1.35 + len(notes) * NOTE_GAP
 
 
 def _line_count(pdf: Print, text: str, width: float) -> int:
@@ -270,7 +272,7 @@ LINE_SHARE = 0.8
 
 def _draw_words(pdf: Print, words: Words, left: float, top: float, scale: float) -> None:
     size_mm = words.size * max(scale * TEXT_SHARE, SMALLEST_TEXT)
-    pdf.set_font("body", "B" if words.bold else "", size_mm / 0.3528)
+    pdf.set_font("body", "B" if words.bold else "", size_mm / MM_PER_POINT)
     x, y = left + words.x * scale, top + words.y * scale
     # The baseline moves up with the smaller letters, so that words stay centred where they were.
     y -= (words.size * scale - size_mm) * 0.36
