@@ -23,3 +23,9 @@ def test_worst_figures_are_those_of_the_layout(tmp_path: Path) -> None:
     # A line-up mark 20 mm from the sheet's left edge, its arm 3 mm.
     assert found["line-up in waste"].worst == pytest.approx(17.0)
     assert found["coverage"].worst == pytest.approx(0.0, abs=1e-6)
+
+
+def test_the_page_about_the_audit_lists_its_checks_in_order(tmp_path: Path) -> None:
+    page = Path(__file__).parents[3] / "docs" / "audit.md"
+    rows = [line.split("|")[1].strip() for line in page.read_text(encoding="utf-8").splitlines() if line[:1] == "|"]
+    assert rows[2:] == [check.name for check in audit_plan(entrance_sign().write(tmp_path))]
