@@ -24,11 +24,10 @@ from inventory.ledger import (
     PlanState,
     Sheet,
     State,
+    fold,
     offcut_as_json,
     offcut_from,
-    on_rack,
     plan_after,
-    plans_after,
     sheet_after,
 )
 from inventory.measures import area_mm2, size_mm
@@ -54,20 +53,21 @@ def book(conn: Connection, entries: Sequence[Entry]) -> None:
     sheets_before = find_sheets(conn, {e.sheet for e in entries if e.sheet is not None})
     plans_before = _find_plans(conn, {e.plan for e in entries if e.sheet is None and e.plan is not None})
     sheets, plans, rows = dict(sheets_before), dict(plans_before), []
-    seqs: dict[str, int] = {}
+    sheet_seqs: dict[str, int] = {}
+    plan_seqs: dict[str, int] = {}
     for seq, entry in enumerate(entries, last + 1):
         if entry.sheet is not None:
             sheets[entry.sheet] = sheet_after(sheets.get(entry.sheet), entry)
+            sheet_seqs[entry.sheet] = seq
         elif entry.plan is not None:
             plans[entry.plan] = plan_after(plans.get(entry.plan), entry)
-        seqs[entry.sheet or entry.plan or ""] = seq
+            plan_seqs[entry.plan] = seq
         rows.append(_entry_row(entry, seq))
     if not rows:
         return
     conn.execute(sa.insert(ENTRY), rows)
-    _store(conn, PLAN, plans_before.keys(), [_plan_row(plan, seqs[plan.id]) for plan in plans.values()])
-    touched = [_sheet_row(sheet, seqs[sheet_id]) for sheet_id, sheet in sheets.items()]
-    _store(conn, SHEET, sheets_before.keys(), touched)
+    _store(conn, PLAN, plans_before.keys(), [_plan_row(plan, plan_seqs[i]) for i, plan in plans.items()])
+    _store(conn, SHEET, sheets_before.keys(), [_sheet_row(sheet, sheet_seqs[i]) for i, sheet in sheets.items()])
 
 
 def _store(conn: Connection, table: sa.TableClause, known: Collection[str], rows: list[dict[str, Any]]) -> None:
@@ -135,11 +135,10 @@ def next_number(conn: Connection) -> int:
 
 def recount(conn: Connection) -> tuple[str, ...]:
     """Read the whole ledger again and name every sheet and plan that does not stand where it should."""
-    entries = list(_entries(conn, sa.true()))
+    whole = conn.execute(sa.select(ENTRY).order_by(ENTRY.c.seq), execution_options={"yield_per": CHUNK})
+    should, should_plans = fold(map(_entry_from, whole))
     sheets = {row.id: sheet_from(row) for row in conn.execute(sa.select(SHEET))}
     plans = {row.id: plan_from(row) for row in conn.execute(sa.select(PLAN))}
-    should = on_rack(entries)
-    should_plans = plans_after(entries)
     wrong = {i for i in sheets.keys() | should.keys() if sheets.get(i) != should.get(i)}
     wrong |= {i for i in plans.keys() | should_plans.keys() if plans.get(i) != should_plans.get(i)}
     return tuple(sorted(wrong))

@@ -150,22 +150,16 @@ _PLAN_RULES: Mapping[Kind, tuple[frozenset[PlanState], PlanState]] = {
 }
 
 
-def on_rack(entries: Iterable[Entry]) -> dict[str, Sheet]:
-    """All sheets, by id, as they stand after `entries` in order."""
+def fold(entries: Iterable[Entry]) -> tuple[dict[str, Sheet], dict[str, PlanOnRack]]:
+    """All sheets and all plans, by id, as they stand after `entries` in order."""
     sheets: dict[str, Sheet] = {}
+    plans: dict[str, PlanOnRack] = {}
     for entry in entries:
         if entry.sheet is not None:
             sheets[entry.sheet] = sheet_after(sheets.get(entry.sheet), entry)
-    return sheets
-
-
-def plans_after(entries: Iterable[Entry]) -> dict[str, PlanOnRack]:
-    """All plans, by id, as they stand after `entries` in order."""
-    plans: dict[str, PlanOnRack] = {}
-    for entry in entries:
-        if entry.sheet is None and entry.plan is not None:
+        elif entry.plan is not None:
             plans[entry.plan] = plan_after(plans.get(entry.plan), entry)
-    return plans
+    return sheets, plans
 
 
 def _received(sheet: Sheet | None, entry: Entry) -> Sheet:
