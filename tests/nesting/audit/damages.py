@@ -703,6 +703,13 @@ def move_line_up_mark(folder: PlanFolder, x: float, y: float) -> None:
             shift(entity, mark["bed_mm"][0] - old[0], mark["bed_mm"][1] - old[1])
 
 
+@damage("line-up marks")
+def line_up_mark_at_two_places(folder: PlanFolder) -> None:
+    run, mark = with_lineup(folder, cut_here=False)
+    mark["sheet_mm"] = [mark["sheet_mm"][0] + 2.0, mark["sheet_mm"][1]]
+    mark["bed_mm"] = to_bed([mark["sheet_mm"]], run)[0]
+
+
 @damage("line-up in waste")
 def line_up_mark_in_a_piece(folder: PlanFolder) -> None:
     run, _ = with_lineup(folder, cut_here=True)
@@ -898,6 +905,53 @@ def leftover_less_usable_than_said(folder: PlanFolder) -> None:
 def scrap_credited(folder: PlanFolder) -> None:
     _, left = leftover(folder)
     left.update(keep=False, credit="10.00")
+
+
+@damage("leftovers")
+def leftover_that_crosses_itself(folder: PlanFolder) -> None:
+    _, left = leftover(folder)
+    left["outline_mm"][0], left["outline_mm"][1] = left["outline_mm"][1], left["outline_mm"][0]
+
+
+@damage("leftovers")
+def leftover_with_nothing_usable(folder: PlanFolder) -> None:
+    _, left = leftover(folder)
+    left["usable_mm"][2] = left["usable_mm"][0]
+
+
+@damage("leftovers")
+def leftover_across_a_trim(folder: PlanFolder) -> None:
+    sheet, left = leftover(folder)
+    if not sheet["trims"]:
+        raise NotHere
+    (x0, y0), (x1, y1) = sheet["trims"][0]["from_mm"], sheet["trims"][0]["to_mm"]
+    x, y = (x0 + x1) / 2, (y0 + y1) / 2
+    left["outline_mm"] = [[x - 5, y - 5], [x + 5, y - 5], [x + 5, y + 5], [x - 5, y + 5]]
+    left["usable_mm"] = [x - 4, y - 4, x + 4, y + 4]
+
+
+@damage("machine trims")
+def machine_trim_without_a_drawing(folder: PlanFolder) -> None:
+    trim = trimmed(folder, "machine")
+    del folder.drawings[trim["file"]]
+    trim["file"] = None
+
+
+@damage("machine trims")
+def hand_trim_with_uncut_ends(folder: PlanFolder) -> None:
+    trimmed(folder, "saw", "snap")["uncut_ends_mm"] = [5.0, 5.0]
+
+
+@damage("machine trims")
+def machine_trim_drawn_in_two_cuts(folder: PlanFolder) -> None:
+    entities = folder.drawings[trimmed(folder, "machine")["file"]]
+    entities.append(copy.deepcopy(first(e for e in entities if e.layer == "CUT")))
+
+
+@damage("trims edge to edge")
+def trim_of_no_length(folder: PlanFolder) -> None:
+    trim = trimmed(folder)
+    trim["from_mm"] = trim["to_mm"] = [(a + b) / 2 for a, b in zip(trim["from_mm"], trim["to_mm"], strict=True)]
 
 
 # ── money ────────────────────────────────────────────────────────────────────────────────────────────────────
