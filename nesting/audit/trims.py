@@ -76,7 +76,7 @@ def _trim_flaws(sheet: SheetScene, line: LineString, others: Sequence[Polygon], 
     if any(part.buffer(-EDGE_MM).intersects(line) for part in others):
         yield Flaw(where, "runs on into another part")
     for placed in sheet.placed:
-        if placed.solid.intersects(line):
+        if placed.solid.intersects(line) and placed.solid.buffer(-EDGE_MM).intersects(line):
             yield Flaw(where, f"cuts into {placed.id}")
 
 

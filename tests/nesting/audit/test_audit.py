@@ -29,3 +29,11 @@ def test_the_page_about_the_audit_lists_its_checks_in_order(tmp_path: Path) -> N
     page = Path(__file__).parents[3] / "docs" / "audit.md"
     rows = [line.split("|")[1].strip() for line in page.read_text(encoding="utf-8").splitlines() if line[:1] == "|"]
     assert rows[2:] == [check.name for check in audit_plan(entrance_sign().write(tmp_path))]
+
+
+def test_a_piece_may_reach_to_a_trimmed_edge_where_no_margin_is_asked(tmp_path: Path) -> None:
+    folder = entrance_sign()
+    folder.plan["machine"]["margin_mm"] = 0.0
+    top = max(y for _, y, _ in folder.contours("rail/2")[0])
+    folder.move("rail/2", 0.0, 300.0 - top)
+    assert [check for check in audit_plan(folder.write(tmp_path)) if not check.ok] == []
