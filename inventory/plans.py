@@ -175,6 +175,7 @@ def stop(
     if found is None or found.state is not PlanState.STOPPED:
         _open(conn, plan_id)
         _check_mishap(plan, mishap)
+        arrive(conn, plan_id, plan, {*mishap.cracked, *mishap.measured}, at=at, who=who)  # they are here, then
         now, say = standing(conn, plan_id), Saying(plan_id, at, who, why)
         done = {sheet.id: now.cut(sheet) - mishap.spoiled for sheet in plan.sheets if now.touched(sheet)}
         missing = [piece.id for piece in plan.pieces if not any(piece.id in good for good in done.values())]
@@ -202,11 +203,10 @@ def _check_mishap(plan: Plan, mishap: Mishap) -> None:
 
 def _measured(conn: Connection, now: Standing, mishap: Mishap) -> dict[str, Offcut]:
     """The sheets that are not as recorded, by id of the planned sheet, as they really are."""
-    wanted = {sheet: outline for sheet, outline in mishap.measured.items() if sheet in now.stock}
-    sheets = find_sheets(conn, {now.stock[sheet] for sheet in wanted})
+    sheets = find_sheets(conn, {now.stock[sheet] for sheet in mishap.measured})
     return {
         sheet: checked(replace(sheets[now.stock[sheet]].offcut, outline_mm=outline, holes_mm=(), true_edges=()))
-        for sheet, outline in wanted.items()
+        for sheet, outline in mishap.measured.items()
     }
 
 

@@ -325,6 +325,7 @@ class RackMachine(RuleBasedStateMachine):
             if name in self.plans and self.plans[name].state == "stopped":
                 return
             plan = self.opened(name)
+            self.book_in(name, *sorted(event.cracked))
             for own, sheet in plan.stock.items():
                 kept = self.sheets[sheet]
                 if any(run == own for run, _ in plan.passes):

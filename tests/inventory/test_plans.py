@@ -173,6 +173,13 @@ def test_a_sheet_that_measures_differently_is_let_go_as_it_is(stocked: sa.Engine
     assert free(stocked)["A1"].outline_mm == rectangle(500, 700)
 
 
+def test_a_bought_sheet_that_cracked_or_measures_differently_has_arrived(stocked: sa.Engine) -> None:
+    do(stocked, accepted)
+    missing(stocked, Mishap(measured={"S2": rectangle(990, 500)}, cracked=frozenset({"S1"})))
+    assert free(stocked)["R1"].outline_mm == rectangle(990, 500)
+    assert [entry.kind for entry in life(stocked, "R1")][-2:] == [Kind.MEASURED, Kind.RELEASED]
+
+
 def test_two_plans_for_one_sheet_one_wins_and_the_other_is_told(stocked: sa.Engine) -> None:
     do(stocked, accepted)
     other: Plan = sample_plan(job="Other")
