@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from cli import rack
+from cli import planning, rack
 from nesting.faults import Fault
 
 app = typer.Typer(
@@ -18,6 +18,9 @@ app = typer.Typer(
 )
 
 
+app.command()(planning.plan)
+app.command()(planning.audit)
+app.command()(planning.demo)
 app.add_typer(rack.app, name="rack")
 
 

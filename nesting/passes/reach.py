@@ -16,7 +16,8 @@ from nesting.model import Machine, Point, Rect
 
 OVERLAP_MM = 20.0
 """How far two neighbouring windows overlap when a sheet is slid through an open machine."""
-EPS = 1e-6
+EPS = 1e-3
+"""Millimetres that are forgiven: more than the layout engine's own tolerance, far less than a machine can do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +100,7 @@ def _places_along(machine: Machine, depth: float) -> list[float]:
         return sorted({travel - depth, wall - depth})
     if machine.open_back:
         return [0.0]
-    return sorted({0.0, travel - depth, wall - depth}) if depth <= wall + EPS else []
+    return sorted({0.0, wall - depth}) if depth <= wall + EPS else []
 
 
 def _reach(machine: Machine, blank: Rect, turn_deg: int, corner: Point) -> Reach | None:

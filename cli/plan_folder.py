@@ -1,0 +1,84 @@
+"""The plan folder: written whole into a temporary folder beside its place, audited, then renamed into place.
+
+In: Plan, Workshop. Out: a folder. A plan that fails its audit is not handed out.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+from nesting.faults import PlanFault
+from nesting.model import Plan, Workshop
+
+
+def check_target(folder: Path) -> None:
+    """Raises PlanFault if something other than a plan would be replaced."""
+    from nesting.plan_file import PLAN_JSON
+
+    if folder.is_dir() and (not any(folder.iterdir()) or (folder / PLAN_JSON).is_file()):
+        return
+    if folder.exists():
+        raise PlanFault("this holds other things than a plan", mend="choose a new folder", where=(str(folder),))
+
+
+def write_plan(plan: Plan, workshop: Workshop, folder: Path) -> None:
+    """Replace `folder` by the plan's. Raises PlanFault if it cannot be written or the audit refuses the plan."""
+    check_target(folder)
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    except OSError as error:
+        raise PlanFault(
+            f"nothing can be written there: {error.strerror}", mend="choose another folder", where=(str(folder),)
+        ) from None
+    try:
+        fill_folder(plan, workshop, fresh)
+        _audit(fresh)
+        _swap(fresh, folder)
+    except OSError as error:
+        raise PlanFault(
+            f"the plan cannot be written: {error.strerror}",
+            mend="make room or choose another folder",
+            where=(str(folder),),
+        ) from None
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+
+
+def fill_folder(plan: Plan, workshop: Workshop, folder: Path) -> None:
+    """plan.json, the drawings and the documents."""
+    from cli.documents import write_documents
+    from nesting.drawing.pass_drawings import drawings
+    from nesting.drawing.writing import write_drawing
+    from nesting.plan_file import PLAN_JSON, plan_text
+
+    (folder / PLAN_JSON).write_text(plan_text(plan), encoding="utf-8", newline="\n")
+    for name, layers in drawings(plan).items():
+        write_drawing(folder / name, layers)
+    write_documents(plan, folder, workshop)
+
+
+def _audit(folder: Path) -> None:
+    from nesting.audit import audit_plan
+
+    failed = [check for check in audit_plan(folder) if not check.ok]
+    if failed:
+        first = failed[0]
+        raise PlanFault(
+            f"the plan fails its audit: {first.name}: {first.words}",
+            mend="this is a mistake of the planner; please report it with the job file",
+            where=(first.where,) if first.where else (),
+        )
+
+
+def _swap(fresh: Path, folder: Path) -> None:
+    """Put the finished folder in place; an older plan is moved aside first, so that no moment shows half a plan."""
+    os.chmod(fresh, 0o755)
+    old = fresh.with_name(fresh.name + "-old")
+    if folder.exists():
+        folder.rename(old)
+    fresh.rename(folder)
+    shutil.rmtree(old, ignore_errors=True)

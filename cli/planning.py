@@ -1,0 +1,135 @@
+"""`halfturn plan`, `audit` and `demo`: from a job file to a folder that an operator can cut from."""
+
+from __future__ import annotations
+
+import shutil
+import signal
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.options import WorkshopOption, workshop_folder
+from cli.progress import Ticker
+from nesting.faults import JobFault
+
+if TYPE_CHECKING:
+    from nesting.audit import Check
+    from nesting.model import Plan
+
+DEMO_DATA = Path(__file__).resolve().parent.parent / "demo_data"
+DEMO_FOLDER = Path("halfturn-demo")
+EFFORT = 8
+
+EffortOption = Annotated[int, typer.Option("--effort", min=1, help="Rounds of improvement for each stock key.")]
+SeedOption = Annotated[int, typer.Option("--seed", help="Same inputs and seed, same plan.")]
+
+
+def plan(
+    job: Annotated[Path, typer.Argument(help="The job file, e.g. job.toml.")],
+    out: Annotated[Path, typer.Option("--out", help="Folder to write the plan to; an older plan there is replaced.")],
+    workshop: WorkshopOption = None,
+    effort: EffortOption = EFFORT,
+    seed: SeedOption = 1,
+) -> None:
+    """Plan a job: sheets, trims, layouts, passes, cost. Writes the plan folder."""
+    from cli.summary import summary_lines
+
+    made = _planned(job, workshop_folder(workshop), out, effort, seed)
+    for line in summary_lines(made, out):
+        typer.echo(line)
+
+
+def audit(
+    folder: Annotated[Path, typer.Argument(help="A plan folder.")],
+) -> None:
+    """Read a plan's drawings back and prove, check by check, that it is sound. Exit code 1 if it is not."""
+    from nesting.audit import audit_plan
+
+    checks = audit_plan(folder)
+    for check in checks:
+        typer.echo(_check_line(check))
+    failed = sum(not check.ok for check in checks)
+    typer.echo(f"{len(checks)} checks, {failed} failed")
+    if failed:
+        raise typer.Exit(1)
+
+
+def demo(
+    effort: EffortOption = EFFORT,
+    seed: SeedOption = 1,
+) -> None:
+    """Plan the demo: a planetarium's entrance sign. Writes to halfturn-demo/ in the current folder."""
+    from cli.summary import summary_lines
+
+    if not DEMO_DATA.is_dir():
+        raise JobFault("the demo's data is not here", mend="run this from an editable install of a clone")
+    folder = _demo_workshop()
+    made = _planned(DEMO_DATA / "job.toml", folder, DEMO_FOLDER / "plan", effort, seed)
+    for line in summary_lines(made, DEMO_FOLDER / "plan"):
+        typer.echo(line)
+
+
+def _demo_workshop() -> Path:
+    """A fresh workshop with the demo's rack; the demo starts from the same stock every time."""
+    from cli.rack import load_table
+
+    folder = DEMO_FOLDER / "workshop"
+    shutil.rmtree(folder, ignore_errors=True)
+    shutil.copytree(DEMO_DATA / "workshop", folder)
+    load_table(folder, folder / "rack.csv", at=datetime.now(UTC).replace(microsecond=0), who="demo")
+    return folder
+
+
+def _planned(job: Path, folder: Path, out: Path, effort: int, seed: int) -> Plan:
+    """Read, plan, write and audit; nothing is written unless all of it goes well."""
+    from cli.plan_folder import check_target, write_plan
+    from cli.rack import open_workshop_rack
+    from inventory.database import reading
+    from inventory.rack import on_hand
+    from nesting.drawing.pieces import read_pieces
+    from nesting.plan import Request, make_plan
+    from nesting.toml_files import read_job, read_workshop
+
+    check_target(out)
+    with Ticker(sys.stderr) as ticker:
+        ticker.step("reading")
+        shop = read_workshop(folder / "workshop.toml")
+        order = read_job(job)
+        pieces, findings = read_pieces(order, job.parent)
+        with reading(open_workshop_rack(folder)) as conn:
+            rack = on_hand(conn)
+        notes = tuple(str(finding) for finding in findings)
+        request = Request(order.job, pieces, shop, rack, seed, effort, notes)
+        with _asked_to_stop() as stop:
+            made = make_plan(request, ticker.watch, stop)
+        ticker.step("writing and auditing")
+        write_plan(made, shop, out)
+    return made
+
+
+@contextmanager
+def _asked_to_stop() -> Iterator[list[bool]]:
+    """The first Ctrl-C asks for the best plan so far, the second ends the command and leaves all as it was."""
+    asked: list[bool] = []
+    before = signal.getsignal(signal.SIGINT)
+
+    def ask(_signal: int, _frame: object) -> None:
+        asked.append(True)
+        signal.signal(signal.SIGINT, before)
+        print("\nstopping with the best plan so far (Ctrl-C again to give up)", file=sys.stderr)
+
+    signal.signal(signal.SIGINT, ask)
+    try:
+        yield asked
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _check_line(check: Check) -> str:
+    where = f"  at {check.where}" if check.where and not check.ok else ""
+    return f"{'sound ' if check.ok else 'FAILED'} {check.name}: {check.words}{where}"

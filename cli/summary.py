@@ -1,0 +1,37 @@
+"""The short summary after planning: what a person wants to know before opening the folder."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from nesting.model import Plan, PlannedSheet
+
+
+def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
+    """Sheets, passes, turns, trims, cost, bound, gap, warnings, and where the files are."""
+    yield f"{plan.job.name}: {len(plan.pieces)} pieces on {len(plan.sheets)} sheets"
+    for sheet in plan.sheets:
+        yield "  " + _sheet_line(sheet)
+    passes = [p for sheet in plan.sheets for p in sheet.passes]
+    turns = sum(p.turn_before != "none" for p in passes)
+    trims = sum(len(sheet.trims) for sheet in plan.sheets)
+    kept = sum(left.keep for sheet in plan.sheets for left in sheet.leftovers)
+    yield f"passes {len(passes)}, turns {turns}, trims {trims}, leftovers kept {kept}"
+    cost = plan.cost
+    yield f"cost {cost.total} {cost.currency}, no plan can cost less than {cost.bound} (gap {cost.gap_percent:.1f} %)"
+    for warning in plan.warnings:
+        yield f"warning: {warning}"
+    yield f"files: {folder}/ (open workpack.html first)"
+
+
+def _sheet_line(sheet: PlannedSheet) -> str:
+    xs, ys = zip(*sheet.outline_mm, strict=True)
+    size = f"{max(xs) - min(xs):.0f} x {max(ys) - min(ys):.0f}"
+    what = f"buy {sheet.source.offer}" if sheet.source.offer else f"offcut {sheet.source.stock_id}"
+    place = f" ({sheet.place})" if sheet.place else ""
+    turns = sum(p.turn_before != "none" for p in sheet.passes)
+    work = [f"{len(sheet.placements)} pieces", f"{len(sheet.passes)} passes" if turns else "1 pass"]
+    if sheet.trims:
+        work.append(f"{len(sheet.trims)} trims")
+    return f"{sheet.id}  {sheet.stock}, {size}: {what}{place}: {', '.join(work)}"

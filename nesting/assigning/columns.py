@@ -1,0 +1,305 @@
+"""Columns: one way to use one sheet — trims, blanks, placements, passes, leftovers — with its price.
+
+In: a candidate sheet, the pieces still wanted, machine, rates. Out: Columns whose layouts the true-shape engine has
+proven. A recipe says how the sheet comes onto the bed; the sheet is then filled blank by blank, and only the trims that
+free a blank in use are made.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import shapely
+from shapely.geometry import Polygon
+
+from nesting import costing, curves
+from nesting.assigning.blanks import Freed, free_blank
+from nesting.assigning.leftovers import leftovers
+from nesting.assigning.stock import Candidate
+from nesting.layout import Ground, Shape, after_evaluations, fill
+from nesting.model import Blank, Machine, Pass, Piece, Placement, PlannedSheet, Point, Rates, Rect, Trim, Turn
+from nesting.passes import plan_passes
+from nesting.passes.reach import Reach, holds, lacking_mm, reaches
+from nesting.placing import lay
+
+TURNS = {Turn.ANY: (0.0, 90.0, 180.0, 270.0), Turn.HALF: (0.0, 180.0), Turn.NONE: (0.0,)}
+ROOM_MM = 0.5
+"""A blank for one oversize piece is this much larger than the piece and its margins."""
+BAND_MM = 20.0
+"""What both passes must reach of a blank with shared contours, to hold line-up marks and to leave joins a choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """Pieces alike in all but their copy number: what is wanted, and how many."""
+
+    name: str
+    pieces: tuple[Piece, ...]
+    polygon: Polygon
+    whole_in_one_pass: bool
+    """Whether some single pass can hold it."""
+
+    @property
+    def sample(self) -> Piece:
+        return self.pieces[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """How a sheet comes onto the bed: whole (`size` None) or in blanks of at most `size`; in one pass or several."""
+
+    size: Point | None
+    one_pass: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One proven way to use one candidate: `counts` of each kind, `cents` by `costing.sheet_lines`.
+
+    `spare` are the parts of the sheet that no blank was freed from."""
+
+    candidate: Candidate
+    counts: tuple[int, ...]
+    sheet: PlannedSheet
+    spare: tuple[Rect, ...]
+    cents: int
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """What stays the same while sheets are chosen."""
+
+    machine: Machine
+    rates: Rates
+    seed: int
+    evaluations: int
+
+
+def kinds_of(pieces: Iterable[Piece], machine: Machine) -> tuple[Kind, ...]:
+    """Group pieces by shape and allowed turns, largest first."""
+    groups: dict[tuple[object, ...], list[Piece]] = {}
+    for piece in pieces:
+        key = (piece.outline, piece.holes, piece.marks, piece.turn, piece.mirror)
+        groups.setdefault(key, []).append(piece)
+    kinds = [
+        Kind(
+            group[0].name,
+            tuple(group),
+            curves.polygon(group[0].outline, group[0].holes),
+            _one_pass_holds(group[0], machine),
+        )
+        for group in groups.values()
+    ]
+    return tuple(sorted(kinds, key=lambda kind: (-kind.polygon.area, kind.sample.id)))
+
+
+def _one_pass_holds(piece: Piece, machine: Machine) -> bool:
+    x0, y0, x1, y1 = curves.bounds([piece.outline])
+    long, short = max(x1 - x0, y1 - y0), min(x1 - x0, y1 - y0)
+    return long <= max(machine.travel_mm) and short <= min(machine.travel_mm)
+
+
+def recipes(candidate: Candidate, kinds: Sequence[Kind], machine: Machine) -> tuple[Recipe, ...]:
+    """The ways worth trying to bring this sheet onto the bed, none twice, none with a trim that it does not need."""
+    x0, y0, x1, y1 = candidate.rect
+    full = x1 - x0, y1 - y0
+    found: list[Recipe] = []
+    if reaches(machine, candidate.rect):
+        found += [Recipe(None, one_pass) for one_pass in _pass_options(machine, candidate.rect)]
+    for across, along in _sizes(kinds, machine):
+        size = min(across, full[0]), min(along, full[1])
+        one_trim = [way for way in ((size[0], full[1]), (full[0], size[1])) if way != full and _lies(machine, way)]
+        for way in one_trim or ([size] if size != full and _lies(machine, size) else []):
+            found += [Recipe(way, one_pass) for one_pass in _pass_options(machine, (0.0, 0.0, *way))]
+    return tuple(dict.fromkeys(found))
+
+
+def _lies(machine: Machine, size: Point) -> bool:
+    return bool(reaches(machine, (0.0, 0.0, *size)))
+
+
+def _pass_options(machine: Machine, blank: Rect) -> tuple[bool, ...]:
+    inner = _inset(blank, machine.margin_mm)
+    single = any(holds(reach.rect_mm, inner) for reach in reaches(machine, blank))
+    return (True,) if single else (True, False)
+
+
+def _sizes(kinds: Sequence[Kind], machine: Machine) -> list[Point]:
+    """Blank sizes worth trying: one full bed, the bed a half turn reaches, and just enough for each oversize piece."""
+    travel_x, travel_y = machine.travel_mm
+    band = 0.0 if all(kind.whole_in_one_pass for kind in kinds) else BAND_MM
+    deep = 2 * travel_y - band if machine.open_front or machine.open_back else travel_y
+    sizes = [(travel_x, travel_y), (travel_x, deep)]
+    for kind in kinds:
+        if not kind.whole_in_one_pass:
+            x0, y0, x1, y1 = kind.polygon.bounds
+            room = 2 * machine.margin_mm + ROOM_MM
+            sizes.append((_up(x1 - x0 + room), _up(y1 - y0 + room)))
+    return [way for size in sizes for way in (size, size[::-1])]
+
+
+def _up(length: float) -> float:
+    """To the next whole millimetre: trims are measured with a rule."""
+    return float(-(-length // 1))
+
+
+def _inset(rect: Rect, by: float) -> Rect:
+    return rect[0] + by, rect[1] + by, rect[2] - by, rect[3] - by
+
+
+def build_column(
+    candidate: Candidate,
+    recipe: Recipe,
+    kinds: Sequence[Kind],
+    wanted: Sequence[int],
+    values: Sequence[float],
+    shop: Shop,
+) -> Column | None:
+    """Fill the candidate by the recipe with the most valuable of the pieces still wanted; None if nothing fits."""
+    counts = [0] * len(kinds)
+    spots: list[Placement] = []
+    blanks: list[Blank] = []
+    trims: list[Trim] = []
+    parts = [candidate.rect]
+    spare: list[Rect] = []
+    while parts:
+        part = parts.pop(0)
+        left = [want - count for want, count in zip(wanted, counts, strict=True)]
+        freed = _free(part, recipe, shop, candidate, len(trims))
+        name = f"b{len(blanks) + 1}"
+        laid = _fill(freed, candidate, recipe, kinds, left, values, shop, name) if freed and any(left) else []
+        if not laid or freed is None:
+            spare.append(part)
+            continue
+        blanks.append(Blank(name, freed.blank))
+        trims.extend(freed.trims)
+        parts.extend(freed.rest)
+        spots.extend(laid)
+        taken = Counter(spot.piece for spot in laid)
+        counts = [n + sum(taken[piece.id] for piece in kind.pieces) for n, kind in zip(counts, kinds, strict=True)]
+    if not spots:
+        return None
+    pieces = {piece.id: piece for kind in kinds for piece in kind.pieces}
+    sheet = finish_sheet(candidate, candidate.id, trims, blanks, spots, spare, pieces, shop)
+    cents = int(costing.total(costing.sheet_lines(sheet, shop.machine, shop.rates)) * 100)
+    return Column(candidate, tuple(counts), sheet, tuple(spare), cents)
+
+
+def _free(part: Rect, recipe: Recipe, shop: Shop, candidate: Candidate, done: int) -> Freed | None:
+    """The next blank of a part: the part itself where no size is asked for or it fits anyway; None if it never lies."""
+    width, depth = part[2] - part[0], part[3] - part[1]
+    if recipe.size is None or (width <= recipe.size[0] and depth <= recipe.size[1]):
+        return Freed(part, (), ()) if reaches(shop.machine, part) else None
+    return free_blank(part, recipe.size, shop.machine, shop.rates, candidate.stock.thickness_mm, done + 1)
+
+
+def _fill(
+    freed: Freed,
+    candidate: Candidate,
+    recipe: Recipe,
+    kinds: Sequence[Kind],
+    left: Sequence[int],
+    values: Sequence[float],
+    shop: Shop,
+    blank: str,
+) -> list[Placement]:
+    ground = _ground(candidate.polygon, freed.blank, recipe.one_pass, shop.machine)
+    if ground is None:
+        return []
+    shapes = [
+        Shape(
+            id=piece.id,
+            polygon=kind.polygon,
+            turns_deg=TURNS[piece.turn],
+            mirror=piece.mirror,
+            value=value,
+            reach_charge=None if kind.whole_in_one_pass else 0.0,
+        )
+        for kind, count, value in zip(kinds, left, values, strict=True)
+        for piece in kind.pieces[:count]
+    ]
+    layout = fill(
+        shapes,
+        ground,
+        gap_mm=shop.machine.gap_mm,
+        margin_mm=shop.machine.margin_mm,
+        stop=after_evaluations(shop.evaluations),
+        seed=shop.seed,
+    )
+    return [
+        Placement(spot.id, blank, round(spot.x_mm, 6), round(spot.y_mm, 6), spot.turn_deg, spot.mirrored)
+        for spot in layout.spots
+    ]
+
+
+def _ground(sheet: Polygon, blank: Rect, one_pass: bool, machine: Machine) -> Ground | None:
+    """Where pieces may lie: the blank, as far as passes reach (their outer edges need no margin)."""
+    found = reaches(machine, blank)
+    if one_pass:
+        found = (max(found, key=lambda reach: (_area(reach), -reach.turn_deg)),)
+    area = _largest(sheet.intersection(shapely.box(*blank)))
+    if area is None or any(holds(reach.rect_mm, _inset(blank, machine.margin_mm)) for reach in found):
+        return None if area is None else Ground(area)
+    boxes = tuple(shapely.box(*reach.rect_mm) for reach in found)
+    reached = shapely.union_all(boxes).buffer(machine.margin_mm, join_style="mitre")
+    area = _largest(area.intersection(reached))
+    return None if area is None else Ground(area, reaches=boxes)
+
+
+def _area(reach: Reach) -> float:
+    x0, y0, x1, y1 = reach.rect_mm
+    return (x1 - x0) * (y1 - y0)
+
+
+def _largest(shape: shapely.Geometry) -> Polygon | None:
+    parts = [part for part in shapely.get_parts(shape).tolist() if isinstance(part, Polygon) and part.area > 0]
+    return max(parts, key=lambda part: part.area, default=None)
+
+
+def finish_sheet(
+    candidate: Candidate,
+    sheet_id: str,
+    trims: Sequence[Trim],
+    blanks: Sequence[Blank],
+    spots: Sequence[Placement],
+    spare: Sequence[Rect],
+    pieces: Mapping[str, Piece],
+    shop: Shop,
+) -> PlannedSheet:
+    """Passes and leftovers of a laid-out sheet; `spare` are the parts that no blank was freed from."""
+    laid = [lay(pieces[spot.piece], spot) for spot in spots]
+    passes: list[Pass] = []
+    for blank in blanks:
+        on_blank = [one for one in laid if one.blank == blank.id]
+        passes.extend(plan_passes(sheet_id, candidate.polygon, blank, on_blank, shop.machine, shop.rates))
+    areas = [candidate.polygon.intersection(shapely.box(*rect)) for rect in (*(b.rect_mm for b in blanks), *spare)]
+    parts = [part for area in areas if (part := _largest(area)) is not None]
+    kerf = costing.figure_for(shop.machine, candidate.stock).kerf_mm
+    return PlannedSheet(
+        id=sheet_id,
+        source=candidate.source,
+        material=candidate.stock.material,
+        colour=candidate.stock.colour,
+        thickness_mm=candidate.stock.thickness_mm,
+        outline_mm=candidate.outline_mm,
+        holes_mm=candidate.holes_mm,
+        price=candidate.price,
+        place=candidate.place,
+        trims=tuple(_named(trim, sheet_id) for trim in trims),
+        blanks=tuple(blanks),
+        placements=tuple(spots),
+        passes=tuple(passes),
+        leftovers=leftovers(parts, laid, kerf, candidate.price_per_mm2, shop.rates),
+    )
+
+
+def _named(trim: Trim, sheet_id: str) -> Trim:
+    return replace(trim, file=f"{sheet_id}-trim{trim.order}.dxf") if trim.method == "machine" else trim
+
+
+def too_big(piece: Piece, machine: Machine) -> float:
+    """Millimetres by which the piece exceeds all that passes can cover; 0 if it can be cut in one piece."""
+    x0, y0, x1, y1 = curves.bounds([piece.outline])
+    return lacking_mm(machine, x1 - x0, y1 - y0)

@@ -1,0 +1,52 @@
+"""The master problem: the cheapest columns that together hold all pieces.
+
+In: Columns and the number wanted of each kind. Out: columns to use; or what each kind is worth to the current answer.
+Column selection after Gilmore and Gomory (1961), doi 10.1287/opre.9.6.849; whole numbers by OR-Tools CP-SAT, duals by
+its linear solver. The numbers (M1) to (M3) are those of docs/model.md.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ortools.linear_solver import pywraplp
+from ortools.sat.python import cp_model
+
+from nesting.assigning.columns import Column
+from nesting.solving import NoAnswer, solved
+
+EFFORT = 1.0
+
+
+def cheapest(columns: Sequence[Column], wanted: Sequence[int]) -> list[Column] | None:
+    """The cheapest columns that hold at least what is wanted, an offer's as often as used; None if none do."""
+    most = sum(wanted)
+    model = cp_model.CpModel()
+    use = [model.new_int_var(0, 1 if c.candidate.once else most, f"use_{k}") for k, c in enumerate(columns)]
+    for kind, demand in enumerate(wanted):
+        model.add(sum(c.counts[kind] * var for c, var in zip(columns, use, strict=True)) >= demand)  # (M2)
+    for offcut in {c.candidate.id for c in columns if c.candidate.once}:
+        model.add(sum(v for c, v in zip(columns, use, strict=True) if c.candidate.id == offcut) <= 1)  # (M3)
+    # (M1) money; a thousandth of a cent a sheet breaks ties towards fewer sheets, then towards earlier columns.
+    model.minimize(sum((c.cents * 1000 + 1) * var for c, var in zip(columns, use, strict=True)))
+    try:
+        solver = solved(model, EFFORT)
+    except NoAnswer:
+        return None
+    return [c for c, var in zip(columns, use, strict=True) for _ in range(solver.value(var))]
+
+
+def worth(columns: Sequence[Column], wanted: Sequence[int]) -> list[float] | None:
+    """Dual values of (M2) in the relaxed master: cents that one more of each kind costs; None if it has no answer."""
+    solver = pywraplp.Solver.CreateSolver("GLOP")
+    use = [solver.NumVar(0.0, solver.infinity(), "") for _ in columns]
+    demands = []
+    for kind, demand in enumerate(wanted):
+        row = solver.Add(sum(c.counts[kind] * var for c, var in zip(columns, use, strict=True)) >= demand)
+        demands.append(row)
+    for offcut in sorted({c.candidate.id for c in columns if c.candidate.once}):
+        solver.Add(sum(v for c, v in zip(columns, use, strict=True) if c.candidate.id == offcut) <= 1)
+    solver.Minimize(sum(c.cents * var for c, var in zip(columns, use, strict=True)))
+    if solver.Solve() != pywraplp.Solver.OPTIMAL:
+        return None
+    return [float(row.dual_value()) for row in demands]

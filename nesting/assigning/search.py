@@ -1,0 +1,174 @@
+"""The search for sheets: make columns where the current answer is weak, let the master choose, repeat.
+
+In: candidates, kinds, effort. Out: the cheapest columns found. Rounds alternate between building a whole answer anew
+(sheets tried in order of estimated price per area, disturbed from round to round) and taking part of the best answer
+apart and building that part again (destroy and repair: Shaw 1998, doi 10.1007/3-540-49481-2_30). Pieces are valued by
+the duals of the relaxed master, so that the engine picks what the current answer pays too much for.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Callable, Sequence, Sized
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from nesting.assigning.columns import Column, Kind, Recipe, Shop, build_column, recipes
+from nesting.assigning.master import cheapest, worth
+from nesting.assigning.stock import Candidate
+from nesting.costing import money
+from nesting.faults import StockFault
+from nesting.model import Progress
+
+Watcher = Callable[[Progress], None]
+TRIES = 2
+"""Sheets compared at each step of building an answer."""
+NOISE = 0.4
+"""How far a round disturbs the order in which sheets are tried (standard deviation of the logarithm)."""
+
+
+@dataclass(slots=True)
+class Pool:
+    """All columns made so far, and what has been asked for already."""
+
+    found: Sequence[Candidate]
+    kinds: Sequence[Kind]
+    shop: Shop
+    columns: list[Column] = field(default_factory=list)
+    known: dict[tuple[object, ...], Column | None] = field(default_factory=dict)
+
+    def column(
+        self, candidate: Candidate, recipe: Recipe, wanted: Sequence[int], values: Sequence[float]
+    ) -> Column | None:
+        """Build a column, or recall it where the same was asked before."""
+        ranks = tuple(sorted(range(len(values)), key=lambda kind: -values[kind] / self.kinds[kind].polygon.area))
+        key = (candidate.id, recipe, tuple(wanted), ranks)
+        if key not in self.known:
+            built = build_column(candidate, recipe, self.kinds, wanted, values, self.shop)
+            self.known[key] = built
+            if built is not None:
+                self.columns.append(built)
+        return self.known[key]
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """How long to search: rounds, the bound that ends it, who is told; `stop` asks to end once it holds something."""
+
+    effort: int
+    bound: Decimal
+    watch: Watcher
+    stop: Sized = ()
+
+
+def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, search: Search) -> list[Column]:
+    """The cheapest columns found within the search's effort. Raises StockFault if none hold all pieces."""
+    wanted = [len(kind.pieces) for kind in kinds]
+    pool = Pool(found, kinds, shop)
+    best: list[Column] | None = None
+    for number in range(search.effort):
+        dice = random.Random(shop.seed * 7919 + number)
+        values = _values(pool, wanted, number)
+        if best is None or number % 2 == 0:
+            _build(pool, wanted, values, frozenset(), dice if number else None)
+        else:
+            _rebuild_part(pool, best, values, dice)
+        best = cheapest(pool.columns, wanted) or best
+        if best is not None:
+            price = money(Decimal(sum(column.cents for column in best)) / 100)
+            search.watch(Progress("choosing sheets", number + 1, price, search.bound, str(found[0].stock)))
+            if price <= search.bound or search.stop:
+                break
+    if best is None:
+        raise _no_answer(pool, wanted)
+    return best
+
+
+def _values(pool: Pool, wanted: Sequence[int], number: int) -> list[float]:
+    """What a piece of each kind is worth: its area at first, later half that and half its dual price."""
+    areas = [kind.polygon.area for kind in pool.kinds]
+    duals = worth(pool.columns, wanted) if number else None
+    if duals is None or sum(duals) <= 0:
+        return areas
+    scale = sum(a * n for a, n in zip(areas, wanted, strict=True)) / sum(
+        d * n for d, n in zip(duals, wanted, strict=True)
+    )
+    return [(area + scale * dual) / 2 for area, dual in zip(areas, duals, strict=True)]
+
+
+def _build(
+    pool: Pool, wanted: Sequence[int], values: Sequence[float], taken: frozenset[str], dice: random.Random | None
+) -> None:
+    """Build one answer sheet by sheet: of the few most promising sheets the one that pays best."""
+    left = list(wanted)
+    used = set(taken)
+    while any(left):
+        step = _best_step(pool, left, values, used, dice)
+        if step is None:
+            return
+        left = [max(0, n - count) for n, count in zip(left, step.counts, strict=True)]
+        if step.candidate.once:
+            used.add(step.candidate.id)
+
+
+def _best_step(
+    pool: Pool, left: Sequence[int], values: Sequence[float], used: set[str], dice: random.Random | None
+) -> Column | None:
+    made: list[Column] = []
+    for candidate, recipe in _ranked(pool, left, used, dice):
+        column = pool.column(candidate, recipe, left, values)
+        if column is not None:
+            made.append(column)
+        if len(made) == TRIES:
+            break
+    return min(made, key=lambda column: _pay(column, left, values), default=None)
+
+
+def _pay(column: Column, left: Sequence[int], values: Sequence[float]) -> float:
+    """Cents for each unit of value still wanted."""
+    held = sum(v * min(n, count) for v, n, count in zip(values, left, column.counts, strict=True))
+    return (column.cents + 1.0) / held if held else math.inf
+
+
+def _ranked(
+    pool: Pool, left: Sequence[int], used: set[str], dice: random.Random | None
+) -> list[tuple[Candidate, Recipe]]:
+    """Free sheets and recipes, most promising first: estimated money for the area they can serve."""
+    machine, rates = pool.shop.machine, pool.shop.rates
+    needed = sum(kind.polygon.area * n for kind, n in zip(pool.kinds, left, strict=True))
+    handling = float(Decimal(str(machine.setup_min)) * rates.labour_per_hour / 60)
+    ranked: list[tuple[float, int, Candidate, Recipe]] = []
+    for candidate in pool.found:
+        if candidate.id in used:
+            continue
+        held = min(needed, 0.6 * candidate.polygon.area)
+        price = float(candidate.price)
+        back = price * rates.leftover_credit * max(0.0, 1.0 - 1.5 * held / candidate.polygon.area)
+        for place, recipe in enumerate(recipes(candidate, pool.kinds, machine)):
+            luck = math.exp(dice.gauss(0.0, NOISE)) if dice else 1.0
+            estimate = (price - back + handling * (1.0 if recipe.size is None else 1.5)) / held
+            ranked.append((estimate * luck, len(ranked) + place, candidate, recipe))
+    return [(candidate, recipe) for _, _, candidate, recipe in sorted(ranked, key=lambda row: row[:2])]
+
+
+def _rebuild_part(pool: Pool, best: Sequence[Column], values: Sequence[float], dice: random.Random) -> None:
+    """Take one to three sheets out of the best answer and build anew for the pieces they held."""
+    count = min(len(best), dice.randint(1, 3))
+    out = set(dice.sample(range(len(best)), count))
+    wanted = [sum(best[i].counts[kind] for i in out) for kind in range(len(pool.kinds))]
+    kept = frozenset(c.candidate.id for i, c in enumerate(best) if i not in out and c.candidate.once)
+    _build(pool, wanted, values, kept, dice)
+
+
+def _no_answer(pool: Pool, wanted: Sequence[int]) -> StockFault:
+    """Which piece no sheet of the stock key took."""
+    most = [max((c.counts[kind] for c in pool.columns), default=0) for kind in range(len(wanted))]
+    kind = next((kind for kind, count in zip(pool.kinds, most, strict=True) if not count), pool.kinds[0])
+    x0, y0, x1, y1 = kind.polygon.bounds
+    inset = 2 * pool.shop.machine.margin_mm
+    return StockFault(
+        f"no sheet of {kind.sample.stock} holds {kind.name}: it needs a blank of at least "
+        f"{x1 - x0 + inset:.0f} x {y1 - y0 + inset:.0f} mm that the machine reaches",
+        mend="put a larger sheet on offer, allow the piece to be split, or receive more stock",
+    )

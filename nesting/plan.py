@@ -1,0 +1,159 @@
+"""The pipeline: pieces, stock and a machine in; a plan out. Read it from top to bottom.
+
+In: pieces as read, the workshop, the rack's free offcuts, seed and effort. Out: Plan. Pure: no files, no clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence, Sized
+from dataclasses import dataclass
+from decimal import Decimal
+
+from nesting import costing, curves
+from nesting.assigning.bound import lower_bound
+from nesting.assigning.columns import Shop, kinds_of
+from nesting.assigning.dealing import deal
+from nesting.assigning.search import Search, Watcher, choose_sheets
+from nesting.assigning.stock import Candidate, candidates, check_stock, rooms
+from nesting.faults import JobFault, ReachFault, StockFault, within
+from nesting.model import Cost, Job, Machine, Offcut, Piece, Plan, PlannedSheet, Progress, StockKey, Turn, Workshop
+from nesting.passes import unmarked
+from nesting.passes.reach import lacking_mm
+from nesting.splitting import split
+
+FILL_EVALUATIONS = 150_000
+"""Effort of the true-shape engine for one blank while sheets are compared: positions tried."""
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """All that a plan depends on."""
+
+    job: Job
+    pieces: tuple[Piece, ...]
+    workshop: Workshop
+    rack: tuple[Offcut, ...]
+    seed: int = 1
+    effort: int = 12
+    notes: tuple[str, ...] = ()
+
+
+def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Sized = ()) -> Plan:
+    """The cheapest plan found; sooner, and said so in its warnings, once `stop` holds something.
+
+    Raises a Fault that names the piece, the measure lacking and the mend.
+    """
+    machine = machine_of(request.job, request.workshop)
+    for piece in request.pieces:
+        costing.figure_for(machine, piece.stock)
+    check_stock(request.pieces, request.rack, request.workshop.offer)
+    pieces = split_oversize(request, machine)
+    shop = Shop(machine, request.workshop.rates, request.seed, FILL_EVALUATIONS)
+    sheets: list[PlannedSheet] = []
+    bound = Decimal(0)
+    for stock in sorted({piece.stock for piece in pieces}):
+        with within(str(stock)):
+            part, least = _plan_stock(stock, pieces, request, shop, len(sheets) + 1, watch, stop)
+        sheets.extend(part)
+        bound += least
+    cost = _cost(pieces, sheets, bound, machine, request)
+    hurried = ["stopped on request before all effort was spent"] if stop else []
+    warnings = (*request.notes, *_warnings(sheets), *hurried)
+    return Plan(request.job, request.seed, request.effort, machine, pieces, tuple(sheets), cost, warnings)
+
+
+def machine_of(job: Job, workshop: Workshop) -> Machine:
+    """The machine that the job names; the only one where it names none."""
+    for machine in workshop.machine:
+        if machine.name == job.machine or (not job.machine and len(workshop.machine) == 1):
+            return machine
+    known = ", ".join(machine.name for machine in workshop.machine) or "none"
+    raise JobFault(
+        f"the job asks for machine `{job.machine}`, the workshop has: {known}",
+        mend="set `machine` under [job] to one of these",
+    )
+
+
+def split_oversize(request: Request, machine: Machine) -> tuple[Piece, ...]:
+    """Pieces that may be split and are too big for one pass become segments; the others must be within reach."""
+    ready: list[Piece] = []
+    for piece in request.pieces:
+        with within(f"piece {piece.id}"):
+            found = candidates(piece.stock, request.rack, request.workshop.offer)
+            if piece.one_piece:
+                _check_reach(piece, machine)
+                _check_sheets(piece, found, machine)
+                ready.append(piece)
+            else:
+                ready.extend(split(piece, rooms(found, machine)))
+    return tuple(ready)
+
+
+def _check_reach(piece: Piece, machine: Machine) -> None:
+    width, depth = _size(piece)
+    lacking = lacking_mm(machine, width, depth)
+    if lacking > 0:
+        raise ReachFault(
+            f"{piece.name} is {width:.1f} x {depth:.1f} mm and must stay in one piece: passes on {machine.name} "
+            f"(travel {machine.travel_mm[0]:g} x {machine.travel_mm[1]:g} mm) are {lacking:.1f} mm short of it",
+            mend="allow it to be split (one_piece = false), make it smaller, or use a larger machine",
+        )
+
+
+def _check_sheets(piece: Piece, found: Sequence[Candidate], machine: Machine) -> None:
+    width, depth = (side + 2 * machine.margin_mm for side in _size(piece))
+    for candidate in found:
+        x0, y0, x1, y1 = candidate.rect
+        ways = [(width, depth), (depth, width)] if piece.turn is Turn.ANY else [(width, depth)]
+        if any(across <= x1 - x0 and along <= y1 - y0 for across, along in ways):
+            return
+    raise StockFault(
+        f"{piece.name} lies on no sheet of {piece.stock}: with its margins it needs {width:.0f} x {depth:.0f} mm",
+        mend=f"put a sheet of at least {width:.0f} x {depth:.0f} mm on offer, or allow the piece to be split",
+    )
+
+
+def _size(piece: Piece) -> tuple[float, float]:
+    x0, y0, x1, y1 = curves.bounds([piece.outline])
+    return x1 - x0, y1 - y0
+
+
+def _plan_stock(
+    stock: StockKey,
+    pieces: Sequence[Piece],
+    request: Request,
+    shop: Shop,
+    first: int,
+    watch: Watcher,
+    stop: Sized,
+) -> tuple[list[PlannedSheet], Decimal]:
+    found = candidates(stock, request.rack, request.workshop.offer)
+    kinds = kinds_of((piece for piece in pieces if piece.stock == stock), shop.machine)
+    watch(Progress("bounding the cost", note=str(stock)))
+    least = lower_bound(found, kinds, shop)
+    columns = choose_sheets(found, kinds, shop, Search(request.effort, least, watch, stop))
+    return deal(columns, kinds, shop, first), least
+
+
+def _cost(
+    pieces: Sequence[Piece], sheets: Sequence[PlannedSheet], bound: Decimal, machine: Machine, request: Request
+) -> Cost:
+    """All lines; the bound takes in what no layout changes: cutting, marking, joints."""
+    rates = request.workshop.rates
+    fixed = [*costing.cutting_lines(pieces, machine, rates), *costing.joint_lines(pieces, rates)]
+    lines = [line for sheet in sheets for line in costing.sheet_lines(sheet, machine, rates)] + fixed
+    total = costing.total(lines)
+    least = bound + costing.total(fixed)
+    gap = float((total - least) / total * 100) if total > 0 else 0.0
+    return Cost(rates.currency, tuple(lines), total, least, round(gap, 2))
+
+
+def _warnings(sheets: Sequence[PlannedSheet]) -> list[str]:
+    found = []
+    for sheet in sheets:
+        for before, after in unmarked(sheet.passes):
+            found.append(
+                f"{sheet.id}-{before.blank}: no waste holds line-up marks that passes {before.order} and {after.order} "
+                "both reach; line up on the sheet's edge against a stop, or on the join ends"
+            )
+    return found

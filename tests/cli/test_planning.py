@@ -1,0 +1,115 @@
+"""`halfturn plan` as a person meets it: what goes wrong is told once, with its mend, and nothing is written."""
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import ezdxf
+import pytest
+
+DEMO = Path(__file__).resolve().parents[2] / "demo_data"
+
+JOB = """
+[job]
+name = "Test"
+machine = "small laser"
+[[piece]]
+name = "panel"
+drawing = "panel.dxf"
+material = "acrylic"
+colour = "opal"
+thickness_mm = 5
+"""
+
+
+def halfturn(*words: str | Path) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "cli.main", *map(str, words)]
+    return subprocess.run(command, capture_output=True, text=True, cwd=DEMO.parent, check=False)
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    """A folder with the demo's workshop and a job for one panel that is still to be drawn."""
+    shutil.copytree(DEMO / "workshop", tmp_path / "workshop")
+    (tmp_path / "job.toml").write_text(JOB)
+    return tmp_path
+
+
+def draw(shop: Path, points: list[tuple[float, float]], closed: bool = True) -> None:
+    document = ezdxf.new(units=4)
+    document.modelspace().add_lwpolyline(points, close=closed)
+    document.saveas(shop / "panel.dxf")
+
+
+def refused(shop: Path, *said: str) -> str:
+    """Plan the job; the refusal must hold all of `said`, one message, exit code 2 and nothing written."""
+    before = sorted(path.name for path in shop.iterdir())
+    result = halfturn("plan", shop / "job.toml", "--out", shop / "plan", "--workshop", shop / "workshop")
+    assert result.returncode == 2, result.stderr
+    assert "Traceback" not in result.stderr
+    assert result.stderr.count("error:") == 1
+    for words in (*said, "mend:"):
+        assert words in result.stderr
+    assert sorted(path.name for path in shop.iterdir()) == before
+    return result.stderr
+
+
+def box(width: float, depth: float) -> list[tuple[float, float]]:
+    return [(0, 0), (width, 0), (width, depth), (0, depth)]
+
+
+def test_an_unreadable_drawing(shop):
+    (shop / "panel.dxf").write_bytes(b"this is no drawing")
+    refused(shop, "panel.dxf")
+
+
+def test_a_missing_drawing(shop):
+    refused(shop, "panel.dxf")
+
+
+def test_an_open_contour_is_told_with_its_gap(shop):
+    draw(shop, [(0, 0), (100, 0), (100, 100), (0, 100), (0, 7)], closed=False)
+    refused(shop, "panel.dxf", "7.00 mm")
+
+
+def test_a_piece_beyond_any_reach_that_must_stay_whole(shop):
+    draw(shop, box(590, 830))
+    (shop / "job.toml").write_text(JOB + "one_piece = true\n")
+    refused(shop, "panel", "590.0 x 830.0 mm", "40.0 mm short", "one_piece = false")
+
+
+def test_a_piece_that_no_cut_makes_narrow_enough(shop):
+    draw(shop, box(1500, 700))
+    refused(shop, "panel", "1500.0 x 700.0 mm", "too wide")
+
+
+def test_a_stock_key_that_nobody_has(shop):
+    draw(shop, box(100, 100))
+    (shop / "job.toml").write_text(JOB.replace("opal", "crimson"))
+    refused(shop, "acrylic crimson 5 mm", "neither on the rack nor on offer")
+
+
+def test_a_key_the_job_file_does_not_know(shop):
+    (shop / "job.toml").write_text(JOB + "quantty = 2\n")
+    refused(shop, "unknown key `quantty`", "job.toml", "1 (panel)", "did you mean `quantity`?")
+
+
+def test_a_machine_the_workshop_does_not_have(shop):
+    draw(shop, box(100, 100))
+    (shop / "job.toml").write_text(JOB.replace("small laser", "big laser"))
+    refused(shop, "big laser", "small laser")
+
+
+def test_a_thickness_the_machine_has_no_figure_for(shop):
+    draw(shop, box(100, 100))
+    (shop / "job.toml").write_text(JOB.replace("thickness_mm = 5", "thickness_mm = 20"))
+    refused(shop, "no cutting figure", "20 mm")
+
+
+def test_a_folder_that_holds_other_things_is_left_alone(shop):
+    draw(shop, box(100, 100))
+    (shop / "plan").mkdir()
+    (shop / "plan" / "letter.txt").write_text("dear customer")
+    refused(shop, "other things than a plan")
+    assert (shop / "plan" / "letter.txt").read_text() == "dear customer"
