@@ -7,6 +7,8 @@ import sys
 import typer
 
 from cli import planning, rack
+from cli.papers import papers
+from cli.quoting import quote
 from nesting.faults import Fault
 
 app = typer.Typer(
@@ -21,6 +23,8 @@ app = typer.Typer(
 app.command()(planning.plan)
 app.command()(planning.audit)
 app.command()(planning.demo)
+app.command()(quote)
+app.command()(papers)
 app.add_typer(rack.app, name="rack")
 
 

@@ -16,6 +16,7 @@ from nesting.assigning.dealing import deal
 from nesting.assigning.search import Search, Watcher, choose_sheets
 from nesting.assigning.stock import Candidate, candidates, check_stock, rooms
 from nesting.faults import JobFault, ReachFault, StockFault, within
+from nesting.hazards import refuse_under_a_beam
 from nesting.model import Cost, Job, Machine, Offcut, Piece, Plan, PlannedSheet, Progress, StockKey, Turn, Workshop
 from nesting.passes import unmarked
 from nesting.passes.reach import lacking_mm
@@ -45,6 +46,7 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
     """
     machine = machine_of(request.job, request.workshop)
     for piece in request.pieces:
+        refuse_under_a_beam(machine, piece.stock)
         costing.figure_for(machine, piece.stock)
     check_stock(request.pieces, request.rack, request.workshop.offer)
     pieces = split_oversize(request, machine)

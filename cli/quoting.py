@@ -1,0 +1,161 @@
+"""`halfturn quote`: what a job would cost and what to ask for it, before any commitment.
+
+In: a job file (wording alone will do) and the workshop; the rack is left out, as nothing is reserved for a quote.
+Out: the customer's page and the shop's, and a few lines on stdout.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import sys
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.options import WorkshopOption, workshop_folder
+from cli.progress import Ticker
+from nesting.faults import JobFault
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from cli.documents.quote import Quote
+    from nesting.model import JobFile, Piece, Plan, Progress, Workshop
+    from nesting.quoting import Price
+
+LOWER = 0.9
+DEARER = 0.1
+
+
+def quote(
+    job: Annotated[Path, typer.Argument(help="The job file; wording alone will do, without any drawing.")],
+    out: Annotated[Path, typer.Option("--out", help="Folder for the quote; an older quote there is replaced.")],
+    workshop: WorkshopOption = None,
+    effort: Annotated[int, typer.Option("--effort", min=1, help="Rounds of improvement for each stock key.")] = 2,
+    seed: Annotated[int, typer.Option("--seed", help="Same inputs and seed, same quote.")] = 1,
+    most: Annotated[
+        int, typer.Option("--plan-up-to", metavar="PIECES", help="Copies with more pieces are scaled, not planned.")
+    ] = 120,
+    day: Annotated[str, typer.Option("--date", help="Date of the quote, YYYY-MM-DD; else today.")] = "",
+) -> None:
+    """Price a job on new sheets: a page for the customer, and an inner page with every term."""
+    from cli.documents.quote import write_quote
+    from nesting.toml_files import read_job, read_workshop
+
+    on = _date(day)
+    with Ticker(sys.stderr) as ticker:
+        ticker.step("reading")
+        shop = read_workshop(workshop_folder(workshop) / "workshop.toml")
+        made = _quoted(Estimator(ticker, effort, seed, most, shop, read_job(job), job), on)
+        ticker.step("writing")
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+            write_quote(made, out)
+        except OSError as error:
+            raise JobFault(
+                f"the quote cannot be written: {error.strerror}", mend="choose another folder", where=(str(out),)
+            ) from None
+    for line in summary(made, out):
+        typer.echo(line)
+
+
+def _date(text: str) -> date:
+    try:
+        return date.fromisoformat(text) if text else datetime.now(UTC).date()
+    except ValueError:
+        raise typer.BadParameter("give the date as YYYY-MM-DD", param_hint="--date") from None
+
+
+@dataclasses.dataclass(slots=True)
+class Estimator:
+    """Plans copies of a job on new sheets alone, and remembers how the last search went."""
+
+    ticker: Ticker
+    effort: int
+    seed: int
+    most_pieces: int
+    shop: Workshop
+    job: JobFile
+    path: Path
+    seen: list[Progress] = dataclasses.field(default_factory=list)
+
+    def pieces(self, job: JobFile, copies: int) -> tuple[Piece, ...]:
+        from nesting.drawing.pieces import read_pieces
+
+        many = dataclasses.replace(job, job=dataclasses.replace(job.job, quantity=copies))
+        return read_pieces(many, self.path.parent)[0]
+
+    def planned(self, job: JobFile, copies: int) -> tuple[Plan, Price]:
+        from nesting.plan import Request, make_plan
+        from nesting.quoting import price
+
+        self.seen.clear()
+        request = Request(job.job, self.pieces(job, copies), self.shop, (), self.seed, self.effort)
+        plan = make_plan(request, self._watch)
+        return plan, price(plan, copies, self.shop, job.extra)
+
+    def _watch(self, progress: Progress) -> None:
+        self.seen.append(progress)
+        self.ticker.watch(progress)
+
+
+def _quoted(estimator: Estimator, on: date) -> Quote:
+    from cli.documents.quote import Quote
+
+    job, shop = estimator.job, estimator.shop
+    one = estimator.pieces(job, 1)
+    if not one:
+        raise JobFault("there is nothing to cut in this job", mend="check its drawings", where=(str(estimator.path),))
+    fewest, *more = sorted(set(shop.quoting.copies))
+    plan, first = estimator.planned(job, fewest)
+    search = tuple(estimator.seen)
+    prices = (first, *_further(estimator, first, more, len(one)))
+    return Quote(job, shop, one, plan, prices, tuple(_what_ifs(estimator, first)), search, on)
+
+
+def _further(estimator: Estimator, first: Price, more: Sequence[int], pieces_each: int) -> Iterator[Price]:
+    """More copies: planned together as long as the pieces are few enough, then scaled from the last plan."""
+    from nesting.quoting import scaled
+
+    known = first
+    for copies in more:
+        if copies * pieces_each <= estimator.most_pieces:
+            _, known = estimator.planned(estimator.job, copies)
+            yield known
+        else:
+            yield scaled(known, copies, estimator.shop, estimator.job.extra)
+
+
+def _what_ifs(estimator: Estimator, first: Price) -> Iterator[tuple[str, Price]]:
+    """Material a tenth dearer; letters a tenth lower, planned anew."""
+    from nesting.quoting import with_dearer_material
+
+    yield f"material {DEARER:.0%} dearer", with_dearer_material(first, DEARER, estimator.shop)
+    if any(order.height_mm is not None for order in estimator.job.piece):
+        _, lower = estimator.planned(_lower(estimator.job), first.copies)
+        yield f"letters {1 - LOWER:.0%} lower", lower
+
+
+def _lower(job: JobFile) -> JobFile:
+    lowered = tuple(
+        dataclasses.replace(order, height_mm=order.height_mm * LOWER) if order.height_mm is not None else order
+        for order in job.piece
+    )
+    return dataclasses.replace(job, piece=lowered)
+
+
+def summary(made: Quote, out: Path) -> Iterator[str]:
+    """What the estimator wants to see at once."""
+    currency = made.shop.rates.currency
+    yield f"{made.job.job.name}: {len(made.pieces)} pieces a copy, valid until {made.until:%Y-%m-%d}"
+    for price in made.prices:
+        basis = "" if price.planned_copies == price.copies else f", scaled from a plan for {price.planned_copies}"
+        yield (
+            f"  {price.copies:>4} x {price.each} {currency} net: {price.net} net, {price.gross} to pay "
+            f"(cost {price.cost}, margin {price.margin:.1%}{basis})"
+        )
+    for what, price in made.what_if:
+        yield f"  if {what}: {price.net} net"
+    yield f"files: {out}/ (quote.html for the customer, quote-inner.html for the shop)"

@@ -1,0 +1,70 @@
+"""`halfturn quote`, end to end on a job of wording alone."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+import typer
+
+from cli.quoting import quote
+from nesting.faults import Fault
+
+DEMO = Path(__file__).resolve().parents[2] / "demo_data" / "workshop" / "workshop.toml"
+JOB = """
+[job]
+name = "Door plate"
+customer = "Dr. Moon"
+[[piece]]
+name = "letter"
+wording = "I"
+height_mm = 80
+material = "acrylic"
+colour = "opal"
+thickness_mm = 5
+[[extra]]
+what = "delivery"
+amount = 25.00
+"""
+
+
+@pytest.fixture
+def shop(tmp_path) -> Path:
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    shutil.copy(DEMO, folder / "workshop.toml")
+    with (folder / "workshop.toml").open("a", encoding="utf-8") as file:
+        file.write("\n[quoting]\ncopies = [1, 2, 50]\nvalid_days = 14\n")
+    (folder / "job.toml").write_text(JOB, encoding="utf-8")
+    return folder
+
+
+def test_wording_alone_is_priced_for_several_copies(shop, tmp_path, capsys):
+    quote(shop / "job.toml", tmp_path / "out", shop, effort=1, most=10, day="2026-11-25")
+    said = capsys.readouterr().out
+    assert "1 pieces a copy, valid until 2026-12-09" in said
+    assert "scaled from a plan for 2" in said, "50 letters are more than 10"
+    assert "if material 10% dearer" in said
+    assert "if letters 10% lower" in said
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {
+        *("quote.html", "quote.pdf"),
+        *("quote-inner.html", "quote-inner.pdf"),
+    }
+    first = (tmp_path / "out" / "quote.pdf").read_bytes()
+    quote(shop / "job.toml", tmp_path / "again", shop, effort=1, most=10, day="2026-11-25")
+    assert (tmp_path / "again" / "quote.pdf").read_bytes() == first
+
+
+def test_a_bad_date_and_an_empty_job_are_told(shop, tmp_path):
+    with pytest.raises(typer.BadParameter, match="YYYY-MM-DD"):
+        quote(shop / "job.toml", tmp_path / "out", shop, day="tomorrow")
+    (shop / "job.toml").write_text(JOB.replace('wording = "I"', 'wording = " "'), encoding="utf-8")
+    with pytest.raises(Fault):
+        quote(shop / "job.toml", tmp_path / "out", shop, day="2026-11-25")
+    assert not (tmp_path / "out").exists()
+
+
+def test_pvc_is_refused_on_the_demo_laser_before_anything_is_written(shop, tmp_path):
+    (shop / "job.toml").write_text(JOB.replace('"acrylic"', '"PVC foam"'), encoding="utf-8")
+    with pytest.raises(Fault, match="must not be cut on a laser"):
+        quote(shop / "job.toml", tmp_path / "out", shop, day="2026-11-25")
+    assert not (tmp_path / "out").exists()
