@@ -76,7 +76,7 @@ def demo(
 
 def _demo_workshop() -> Path:
     """A fresh workshop with the demo's rack; the demo starts from the same stock every time."""
-    from cli.rack import load_table
+    from cli.rack_desk import load_table
 
     folder = DEMO_FOLDER / "workshop"
     shutil.rmtree(folder, ignore_errors=True)
@@ -88,7 +88,7 @@ def _demo_workshop() -> Path:
 def _planned(job: Path, folder: Path, out: Path, effort: int, seed: int) -> Plan:
     """Read, plan, write and audit; nothing is written unless all of it goes well."""
     from cli.plan_folder import check_target, write_plan
-    from cli.rack import open_workshop_rack
+    from cli.rack_desk import open_workshop_rack
     from inventory.database import reading
     from inventory.rack import on_hand
     from nesting.drawing.pieces import read_pieces

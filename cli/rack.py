@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from cli import rack_papers, rack_plans, rack_stock
-from cli.rack_desk import load_table as load_table
-from cli.rack_desk import open_workshop_rack as open_workshop_rack
+from cli import rack_mishap, rack_papers, rack_plans, rack_stock
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="The rack: offcuts and sheets that are there.")
 
@@ -27,6 +25,7 @@ app.command()(rack_plans.arrived)
 app.command("pass")(rack_plans.pass_run)
 app.command()(rack_plans.finish)
 app.command()(rack_plans.cancel)
+app.command()(rack_mishap.mishap)
 app.command()(rack_papers.labels)
 app.command()(rack_papers.picture)
 app.command()(rack_papers.count_sheet)

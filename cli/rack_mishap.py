@@ -1,0 +1,63 @@
+"""`halfturn rack mishap`: something went wrong at the machine; keep what is cut, plan the rest again.
+
+In: a plan on the rack, what went wrong. Out: entries in the ledger; a new plan folder.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.options import WhoOption, WhyOption, WorkshopOption, person, workshop_folder
+from cli.rack_desk import asking, booking, now
+from cli.rack_plans import PlanArgument, accepted_plan, counted
+from nesting.faults import RackFault
+
+if TYPE_CHECKING:
+    from nesting.model import Point
+
+
+def mishap(
+    plan: PlanArgument,
+    out: Annotated[Path, typer.Option("--out", help="Folder for the new plan.")],
+    spoiled: Annotated[list[str], typer.Option("--spoiled", help="A piece that is no good.", show_default=False)] = [],  # noqa: B006
+    cracked: Annotated[list[str], typer.Option("--cracked", help="A sheet of the plan.", show_default=False)] = [],  # noqa: B006
+    measured: Annotated[
+        list[str],
+        typer.Option("--measured", help="A sheet of the plan as it really is, e.g. S1=590x400.", show_default=False),
+    ] = [],  # noqa: B006
+    workshop: WorkshopOption = None,
+    who: WhoOption = "",
+    why: WhyOption = "",
+) -> None:
+    """Stop a plan after a mishap and plan the missing pieces again on what is really left."""
+    from cli.plan_folder import check_target, write_plan
+    from cli.remaking import plan_again, remnants
+    from inventory.plans import Mishap, standing, stop
+    from inventory.rack import on_hand
+    from nesting.toml_files import read_workshop
+
+    check_target(out)
+    shop = read_workshop(workshop_folder(workshop) / "workshop.toml")
+    event = Mishap(frozenset(spoiled), frozenset(cracked), dict(map(_measured, measured)))
+    with booking(workshop) as conn:
+        plan_id, made = accepted_plan(conn, plan)
+        left = remnants(made, standing(conn, plan_id), event, shop.rates)
+        missing = stop(conn, plan_id, made, event, left, at=now(), who=person(who), why=why)
+    typer.echo(f"{plan_id} is stopped; {counted(len(missing), 'piece')} of {len(made.pieces)} still missing")
+    if missing:
+        with asking(workshop) as conn:
+            rack = on_hand(conn)
+        write_plan(plan_again(made, missing, rack, shop), shop, out)
+        typer.echo(f"the rest is planned again in {out}; accept it with `halfturn rack accept {out}`")
+
+
+def _measured(text: str) -> tuple[str, tuple[Point, ...]]:
+    from inventory.shapes import corner_list, rectangle, two_lengths
+
+    sheet, equals, shape = text.partition("=")
+    if not equals:
+        raise RackFault(f"{text!r} does not say what was measured", mend="give e.g. S1=590x400")
+    return sheet, corner_list(shape) if "," in shape else rectangle(*two_lengths(shape))

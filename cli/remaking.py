@@ -1,0 +1,76 @@
+"""After a mishap: what is really left of the sheets that were cut into, and a plan for what is still missing.
+
+In: the plan that was stopped, how far it had come, what went wrong. Out: remnants for the rack; a new plan.
+Method: a remnant is the sheet less all pieces that any pass has begun, less the trim cuts.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from shapely.geometry import Polygon
+
+    from inventory.plans import Mishap, Standing
+    from nesting.model import Leftover, Offcut, Piece, Plan, PlannedSheet, Point, Rates, Workshop
+
+
+def remnants(plan: Plan, now: Standing, mishap: Mishap, rates: Rates) -> Mapping[str, tuple[Leftover, ...]]:
+    """What is worth keeping of each sheet of the plan that was cut into and did not crack; sheet frame."""
+    return {
+        sheet.id: _remnant(plan, sheet, now.begun(sheet), mishap.measured.get(sheet.id), rates)
+        for sheet in plan.sheets
+        if now.touched(sheet) and sheet.id not in mishap.cracked
+    }
+
+
+def _remnant(
+    plan: Plan, sheet: PlannedSheet, begun: frozenset[str], measured: Sequence[Point] | None, rates: Rates
+) -> tuple[Leftover, ...]:
+    from shapely.geometry import Polygon
+
+    from nesting.assigning.leftovers import leftovers
+    from nesting.costing import figure_for
+    from nesting.placing import lay
+
+    whole = Polygon(sheet.outline_mm, sheet.holes_mm)
+    laid = [lay(plan.piece(spot.piece), spot) for spot in sheet.placements if spot.piece in begun]
+    parts = _trimmed(Polygon(measured) if measured else whole, sheet, rates)
+    kerf = figure_for(plan.machine, sheet.stock).kerf_mm
+    return leftovers(parts, laid, kerf, sheet.price / Decimal(str(round(whole.area, 3))), rates)
+
+
+def _trimmed(shape: Polygon, sheet: PlannedSheet, rates: Rates) -> Iterator[Polygon]:
+    """The parts that the trim cuts leave; all trims come before the first pass."""
+    import shapely
+
+    cuts = [shapely.LineString([trim.from_mm, trim.to_mm]) for trim in sheet.trims]
+    slits = shapely.union_all([cut.buffer(rates.saw_kerf_mm / 2, cap_style="flat") for cut in cuts])
+    return (part for part in shapely.get_parts(shape.difference(slits)) if isinstance(part, shapely.Polygon))
+
+
+def plan_again(plan: Plan, missing: tuple[Piece, ...], rack: tuple[Offcut, ...], workshop: Workshop) -> Plan:
+    """A plan for the pieces still missing, with the seed and effort of the first. Raises a Fault if there is none."""
+    from nesting.plan import Request, make_plan
+
+    pieces, notes = order_of(missing)
+    return make_plan(Request(plan.job, pieces, workshop, rack, plan.seed, plan.effort, notes))
+
+
+def order_of(missing: Sequence[Piece]) -> tuple[tuple[Piece, ...], tuple[str, ...]]:
+    """The missing pieces as an order of their own: copies counted from 1 again, ids as they were; a joint to a segment
+    that is cut already becomes a note."""
+    sides = Counter((piece.segment_of or piece.id, joint.label) for piece in missing for joint in piece.joints)
+    copies: Counter[str] = Counter()
+    pieces, notes = [], []
+    for piece in missing:
+        copies[piece.name] += 1
+        alone = [joint for joint in piece.joints if sides[piece.segment_of or piece.id, joint.label] < 2]
+        notes += [f"{piece.id}: its joint {joint.label} meets a segment that is cut already" for joint in alone]
+        joints = tuple(joint for joint in piece.joints if joint not in alone)
+        pieces.append(replace(piece, copy=copies[piece.name], joints=joints))
+    return tuple(pieces), tuple(notes)
