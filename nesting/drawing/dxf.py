@@ -21,7 +21,7 @@ from ezdxf.math import Matrix44
 from nesting.drawing.dxf_blocks import array_offsets, block_name, block_of, refuse_floods
 from nesting.drawing.dxf_entities import READERS, Unreadable, entity_chains
 from nesting.drawing.dxf_text import TEXTS
-from nesting.drawing.intake import Intake, check_size, clean_name
+from nesting.drawing.intake import MOST_ENTITIES, Intake, check_size, clean_name
 from nesting.drawing.shapes import DrawnChain, Finding
 from nesting.drawing.units import MM_PER_UNIT, UNITS_BY_CODE, extent_of, mm_per_unit
 from nesting.faults import DrawingFault
@@ -29,6 +29,8 @@ from nesting.faults import DrawingFault
 # What the library has to say of a file is told in findings, not in its log.
 logging.getLogger("ezdxf").addHandler(logging.NullHandler())
 
+MOST_RECORDS = 4 * MOST_ENTITIES
+"""Entities, their vertices, table entries; the library loads some 30,000 a second."""
 SOLIDS = frozenset({"3DSOLID", "REGION", "BODY", "SURFACE", "MESH", "ACAD_PROXY_ENTITY"})
 """Geometry that cannot be read; to leave it out silently would lose a piece."""
 
@@ -53,13 +55,13 @@ def dxf_chains(path: Path, intake: Intake) -> tuple[list[DrawnChain], list[Findi
 def _opened(path: Path) -> tuple[Drawing, list[Finding]]:
     """The document, one that is damaged as far as the library can recover it, and a finding of the damage."""
     check_size(path)
-    damage: list[Finding] = []
     try:
+        _refuse_length(path)
         damage = _cut_short(path)
-        return ezdxf.readfile(path), damage
     except OSError as error:
-        if error.strerror:
-            raise DrawingFault(f"cannot be read ({error.strerror})", mend="check the file's name and rights") from error
+        raise DrawingFault(f"cannot be read ({error.strerror})", mend="check the file's name and rights") from error
+    try:
+        return ezdxf.readfile(path), damage
     except Exception:  # a broken file can stir up anything in a library: then it is tried once more, with patience
         pass
     try:
@@ -71,6 +73,18 @@ def _opened(path: Path) -> tuple[Drawing, list[Finding]]:
         ) from error
     text = f"the file is damaged; what could be recovered was read: faults {len(auditor.errors) + len(auditor.fixes)}"
     return document, [*damage, Finding("damaged", "", text, True)]
+
+
+def _refuse_length(path: Path) -> None:
+    """DrawingFault if the file holds so many records that only to load them would take minutes."""
+    records = 0
+    with path.open("rb") as file:
+        while piece := file.read(1 << 22):
+            records += piece.count(b"\n  0\n") + piece.count(b"\n  0\r\n")
+    if records > MOST_RECORDS:
+        raise DrawingFault(
+            f"holds more than {MOST_RECORDS} records", mend="keep only the outlines to cut, and purge the drawing"
+        )
 
 
 def _cut_short(path: Path) -> list[Finding]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from ezdxf.entities import DXFEntity, Insert
+from ezdxf.entities import DXFEntity, Insert, LWPolyline, Polyline, Spline
 from ezdxf.math import Vec3
 
 from nesting.drawing.intake import MOST_DEPTH, MOST_ENTITIES, clean_name
@@ -24,10 +24,10 @@ def refuse_floods(entities: Iterable[DXFEntity]) -> None:
 
 
 def _expanded(entities: Iterable[DXFEntity], known: dict[str, int], trail: tuple[str, ...]) -> int:
-    """How many entities these are with all blocks expanded; each block is counted once."""
+    """How many entities these are with all blocks expanded, long ones counting more; each block is looked at once."""
     total = 0
     for entity in entities:
-        total += 1
+        total += _weight(entity)
         if isinstance(entity, Insert):
             name = block_name(entity)
             if name in trail or len(trail) >= MOST_DEPTH:
@@ -40,6 +40,15 @@ def _expanded(entities: Iterable[DXFEntity], known: dict[str, int], trail: tuple
             rows, columns = _array(entity)
             total += known[name] * rows * columns
     return total
+
+
+def _weight(entity: DXFEntity) -> int:
+    """1, and 1 more for every ten points."""
+    if isinstance(entity, LWPolyline):
+        return 1 + len(entity) // 10
+    if isinstance(entity, Polyline):
+        return 1 + len(entity.vertices) // 10
+    return 1 + entity.control_point_count() // 2 if isinstance(entity, Spline) else 1
 
 
 def block_name(insert: Insert) -> str:

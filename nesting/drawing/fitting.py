@@ -2,7 +2,7 @@
 
 In: points sampled densely along a smooth stretch, or a parametric curve to sample. Out: chains of the model, every
 sampled point within the tolerance of its line or arc. Pure.
-Method: from each point the longest stretch that one line or arc still serves, found by doubling and halving; the arc
+Method: from each point the longest stretch that one line or arc still serves, found by growing and halving; the arc
 runs through the stretch's two ends, its bulge is the least-squares one in the chord's frame.
 """
 
@@ -14,6 +14,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from nesting.drawing import kernels
 from nesting.model import Vertex
 
 Points = NDArray[np.float64]
@@ -23,11 +24,7 @@ FIT_MM = 0.02
 """How far a fitted line or arc may lie from the drawn curve."""
 SAMPLE_MM = 0.001
 """How far a chord between two samples may lie from the curve."""
-STRAIGHT_MM = 0.001
-"""A stretch no further than this from its chord is a line, not an arc of huge radius."""
 MOST_SAMPLES = 8192
-MOST_BULGE = 1.001
-"""Half a circle, and a little for the figures' last digits."""
 
 
 def sampled(curve: Callable[[Points], Points], start: float, end: float) -> Points:
@@ -82,61 +79,7 @@ def fitted(points: Points, tolerance: float = FIT_MM) -> list[Vertex]:
 
     The samples themselves may lie `SAMPLE_MM` off the curve between them; that is taken from the tolerance.
     """
-    inner = tolerance - SAMPLE_MM
-    chain: list[Vertex] = []
-    start, last = 0, len(points) - 1
-    while start < last:
-        end, bulge = _longest(points, start, last, inner)
-        chain.append((float(points[start, 0]), float(points[start, 1]), bulge))
-        start = end
-    chain.append((float(points[last, 0]), float(points[last, 1]), 0.0))
-    return chain
-
-
-def _longest(points: Points, start: int, last: int, tolerance: float) -> tuple[int, float]:
-    """End index and bulge of the longest stretch from `start` that one line or arc serves."""
-    good, bulge, step = start + 1, 0.0, 2
-    bad = last + 1
-    while good < last:
-        tried = min(start + step, last)
-        found = bulge_of(points[start : tried + 1], tolerance)
-        if found is None:
-            bad = tried
-            break
-        good, bulge, step = tried, found, step * 2
-    while bad - good > 1 and good < last:
-        tried = (good + bad) // 2
-        found = bulge_of(points[start : tried + 1], tolerance)
-        if found is None:
-            bad = tried
-        else:
-            good, bulge = tried, found
-    return good, bulge
-
-
-def bulge_of(points: Points, tolerance: float) -> float | None:
-    """Bulge of the line or arc (at most half a circle) from the first to the last point that passes all others
-    within the tolerance; None if there is none."""
-    chord = points[-1] - points[0]
-    length = math.hypot(*chord)
-    if length < 1e-9:
-        return None
-    along = chord / length
-    offset = points - (points[0] + points[-1]) / 2
-    u = offset @ along
-    v = offset[:, 1] * along[0] - offset[:, 0] * along[1]
-    if np.diff(u).min() < -1e-6 * length:
-        return None
-    if np.abs(v).max() <= STRAIGHT_MM:
-        return 0.0
-    # Circles through both ends have their centre at (0, k): u² + v² - c² = 2 k v, linear in k.
-    half = length / 2
-    k = float(((u * u + v * v - half * half) * v).sum() / (2 * (v * v).sum()))
-    radius = math.hypot(half, k)
-    if np.abs(np.hypot(u, v - k) - radius).max() > tolerance:
-        return None
-    right = v.sum() < 0
-    if (v if right else -v).max() > tolerance:
-        return None
-    bulge = (radius - k) / half if right else -(radius + k) / half
-    return bulge if abs(bulge) <= MOST_BULGE else None
+    starts, bulges = kernels.fit(np.ascontiguousarray(points, dtype=np.float64), tolerance - SAMPLE_MM)
+    firsts = points[starts].tolist()
+    last_x, last_y = points[-1].tolist()
+    return [*((x, y, bulge) for (x, y), bulge in zip(firsts, bulges.tolist(), strict=True)), (last_x, last_y, 0.0)]

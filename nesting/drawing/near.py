@@ -17,6 +17,8 @@ from nesting.faults import DrawingFault
 
 MOST_PER_CELL = 400
 MOST_PAIRS = 4_000_000
+MOST_MEETINGS = 60
+"""Sides that a side of a figure may come near, on average."""
 MOST_WORK = 300_000_000
 """Corners of all pairs looked at together: some seconds."""
 CHUNK = 500
@@ -59,6 +61,21 @@ def related(
         a, b = part[first], theirs[second]
         holds = shapely.dwithin(a, b, distance) if predicate == "dwithin" else getattr(shapely, predicate)(a, b)
         yield np.column_stack([first[holds] + start, second[holds]])
+
+
+def refuse_tangles(loops: Sequence[Points]) -> None:
+    """DrawingFault if the sides of these loops cross each other so often that to part them would take minutes."""
+    starts = np.concatenate(loops)
+    ends = np.concatenate([np.roll(loop, -1, axis=0) for loop in loops])
+    if len(starts) < CHUNK:
+        return
+    boxes = shapely.box(*np.minimum(starts, ends).T, *np.maximum(starts, ends).T)
+    tree = shapely.STRtree(boxes)
+    pairs = 0
+    for start in range(0, len(boxes), CHUNK):
+        pairs += len(tree.query(boxes[start : start + CHUNK])[0])
+        if pairs > MOST_MEETINGS * len(boxes):
+            raise DrawingFault("a figure crosses itself too often", mend="keep only the outlines to cut")
 
 
 def _refuse_crowds(points: Points) -> None:

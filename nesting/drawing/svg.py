@@ -13,7 +13,8 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from xml.etree.ElementTree import Element, ParseError, iterparse
+from typing import cast
+from xml.etree.ElementTree import Element, ParseError, XMLPullParser
 
 import shapely
 from shapely.geometry import LineString, Polygon
@@ -33,6 +34,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 GROUPS = frozenset({"svg", "g", "a", "switch"})
 TOLD = frozenset({"text", "image", "foreignObject"})
 INHERITED = ("fill", "stroke", "fill-rule", "visibility")
+BITE_BYTES = 4_000_000
 _ENTITY = re.compile(rb"<!ENTITY[^>]*(?:SYSTEM|PUBLIC|&)[^>]*>")
 
 
@@ -53,28 +55,33 @@ def _parsed(path: Path) -> Element:
     """The tree, read with an eye on its size. Entities that reach outside or into each other are refused."""
     check_size(path)
     try:
-        if _ENTITY.search(path.read_bytes()):
+        content = path.read_bytes()
+        if _ENTITY.search(content):
             raise DrawingFault("declares entities that build on others", mend="save it as plain SVG")
-        with path.open("rb") as file:
-            return _grown(file)
+        return _grown(content)
     except (ParseError, UnicodeError, ValueError, LookupError) as error:
         raise DrawingFault(f"is no SVG drawing that can be read ({error})", mend="export it again as SVG") from error
     except OSError as error:
         raise DrawingFault(f"cannot be read ({error.strerror})", mend="check the file's name and rights") from error
 
 
-def _grown(file: object) -> Element:
+def _grown(content: bytes) -> Element:
+    """The root, parsed in large bites: small ones make older parsers read a long attribute again and again."""
+    parser: XMLPullParser[Element] = XMLPullParser(("start", "end"))
     depth = count = 0
     root: Element | None = None
-    for event, element in iterparse(file, events=("start", "end")):  # type: ignore[call-overload]
-        depth += 1 if event == "start" else -1
-        count += event == "start"
-        root = element if root is None else root
-        if count > MOST_ENTITIES or depth > MOST_NESTED:
-            raise DrawingFault(
-                f"holds more than {MOST_ENTITIES} elements, or nests them deeper than {MOST_NESTED}",
-                mend="keep only the outlines to cut",
-            )
+    for start in range(0, len(content), BITE_BYTES):
+        parser.feed(content[start : start + BITE_BYTES])
+        for event, element in cast("Iterator[tuple[str, Element]]", parser.read_events()):
+            depth += 1 if event == "start" else -1
+            count += event == "start"
+            root = element if root is None else root
+            if count > MOST_ENTITIES or depth > MOST_NESTED:
+                raise DrawingFault(
+                    f"holds more than {MOST_ENTITIES} elements, or nests them deeper than {MOST_NESTED}",
+                    mend="keep only the outlines to cut",
+                )
+    parser.close()
     if root is None or root.tag.removeprefix(SVG) != "svg":
         raise DrawingFault("is no SVG drawing: its root is not <svg>", mend="export it again as SVG")
     return root

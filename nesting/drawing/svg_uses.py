@@ -20,13 +20,20 @@ def elements_by_id(root: Element) -> dict[str, Element]:
     """Every element that can be shown again, by its id. DrawingFault if what is shown multiplies without bound."""
     by_id = {element.get("id", ""): element for element in root.iter() if element.get("id")}
     if _shown(root, by_id, {}, ())[0] > MOST_ENTITIES:
-        raise DrawingFault(f"shows more than {MOST_ENTITIES} elements", mend="keep only the outlines to cut")
+        raise DrawingFault(
+            f"shows more than {MOST_ENTITIES} elements, or path data to match", mend="keep only the outlines to cut"
+        )
     return by_id
 
 
 def target_of(use: Element, by_id: dict[str, Element]) -> Element | None:
     """The element that a <use> shows; None if it is not in the file."""
     return by_id.get((use.get("href") or use.get(XLINK_HREF) or "").removeprefix("#"))
+
+
+def _weight(element: Element) -> int:
+    """1, and 1 more for every hundred characters of path data."""
+    return 1 + (len(element.get("d", "")) + len(element.get("points", ""))) // 100
 
 
 def _shown(
@@ -36,8 +43,8 @@ def _shown(
     trail: tuple[Element, ...],
     level: int = 0,
 ) -> tuple[int, int]:
-    """How many elements this one shows, itself included, and how deep they are nested; what is shown again is looked
-    at once and remembered."""
+    """The weight of all that this element shows, itself included, and how deep it is nested; what is shown again is
+    looked at once and remembered."""
     if level > MOST_NESTED:
         raise DrawingFault(_DEEP, mend=_SHOW)
     inside = [_shown(child, by_id, known, trail, level + 1) for child in element]
@@ -51,4 +58,4 @@ def _shown(
     depth = 1 + max((deep for _, deep in inside), default=0)
     if depth > MOST_NESTED:
         raise DrawingFault(_DEEP, mend=_SHOW)
-    return 1 + sum(count for count, _ in inside), depth
+    return _weight(element) + sum(count for count, _ in inside), depth

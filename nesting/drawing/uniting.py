@@ -18,6 +18,7 @@ from shapely.geometry import Polygon
 
 from nesting.curves import oriented
 from nesting.drawing.fitting import Points, dense, fitted
+from nesting.drawing.near import refuse_tangles
 from nesting.model import Ring, Vertex
 
 Rule = Literal["nonzero", "evenodd"]
@@ -37,6 +38,7 @@ def filled(rings: Sequence[Ring], rule: Rule = "nonzero") -> list[Area]:
     loops = [loop for loop in loops if len(np.unique(loop, axis=0)) > 2]
     if not loops:
         return []
+    refuse_tangles(loops)
     whole = shapely.union_all([face for face in _faces(loops) if _is_filled(face, loops, rule)])
     corners = {(float(v[0]), float(v[1])) for ring in rings for v in ring}
     smooth = {(float(x), float(y)) for loop in loops for x, y in loop} - corners

@@ -13,7 +13,8 @@ from shapely.geometry import LineString, Polygon
 
 from nesting import curves
 from nesting.curves import Segment
-from nesting.drawing.fitting import FIT_MM, arc_points, bulge_of, dense, fitted, sampled
+from nesting.drawing import kernels
+from nesting.drawing.fitting import FIT_MM, arc_points, dense, fitted, sampled
 from nesting.drawing.pens import OutlinePen, bezier, elliptic_arc
 from nesting.drawing.smoothing import smoothed
 from nesting.drawing.tracing import Affine, arc_strokes, traced
@@ -56,12 +57,16 @@ def test_arcs_are_found_back_as_arcs(radius, start, sweep, clockwise):
             assert segment.radius == pytest.approx(radius, rel=2e-2)
 
 
-def test_a_bulge_is_refused_where_the_points_run_back_or_leave_the_arc():
-    straight = np.array([(0.0, 0.0), (5.0, 0.0), (10.0, 0.0)])
-    assert bulge_of(straight, 0.02) == 0.0
-    assert bulge_of(np.array([(0.0, 0.0), (6.0, 0.0), (4.0, 0.0), (10.0, 0.0)]), 0.02) is None
-    assert bulge_of(np.array([(0.0, 0.0), (3.0, 1.0), (7.0, -1.0), (10.0, 0.0)]), 0.02) is None
-    assert bulge_of(np.array([(0.0, 0.0), (5.0, -5.0), (10.0, 0.0)]), 0.02) == pytest.approx(1.0)
+@pytest.mark.parametrize("bulge_of", [kernels.bulge_of, getattr(kernels.bulge_of, "py_func", kernels.bulge_of)])
+def test_a_bulge_is_refused_where_the_points_run_back_or_leave_the_arc(bulge_of):
+    def bulge(*points):
+        return bulge_of(np.array(points), 0, len(points) - 1, 0.02)
+
+    assert bulge((0.0, 0.0), (5.0, 0.0), (10.0, 0.0)) == 0.0
+    assert math.isnan(bulge((0.0, 0.0), (6.0, 0.0), (4.0, 0.0), (10.0, 0.0)))
+    assert math.isnan(bulge((0.0, 0.0), (3.0, 1.0), (7.0, -1.0), (10.0, 0.0)))
+    assert bulge((0.0, 0.0), (5.0, -5.0), (10.0, 0.0)) == pytest.approx(1.0)
+    assert math.isnan(bulge((0.0, 0.0), (5.0, math.nan), (10.0, 0.0)))
 
 
 @given(st.floats(-180, 180), st.floats(0.1, 9), st.booleans(), point)
