@@ -7,6 +7,7 @@ import sys
 import typer
 
 from cli import planning, rack
+from cli.inspect import inspect
 from cli.papers import papers
 from cli.quoting import quote
 from nesting.faults import Fault
@@ -25,6 +26,7 @@ app.command()(planning.audit)
 app.command()(planning.demo)
 app.command()(quote)
 app.command()(papers)
+app.command()(inspect)
 app.add_typer(rack.app, name="rack")
 
 

@@ -9,17 +9,13 @@ from xml.etree import ElementTree
 
 import ezdxf
 import pytest
-import typer
 from PIL import Image
 from typer.testing import CliRunner
 
-from cli.inspect import inspect
+from cli.main import app
 from nesting.toml_files import read_job
 
 RUN = CliRunner()
-app = typer.Typer()
-app.command()(inspect)
-app.command(hidden=True)(lambda: None)
 STAR = Path(__file__).parents[2] / "demo_data" / "drawings" / "star.dxf"
 
 
