@@ -148,8 +148,10 @@ def _lower(job: JobFile) -> JobFile:
 
 def summary(made: Quote, out: Path) -> Iterator[str]:
     """What the estimator wants to see at once."""
+    from cli.documents.words import count
+
     currency = made.shop.rates.currency
-    yield f"{made.job.job.name}: {len(made.pieces)} pieces a copy, valid until {made.until:%Y-%m-%d}"
+    yield f"{made.job.job.name}: {count(len(made.pieces), 'piece')} a copy, valid until {made.until:%Y-%m-%d}"
     for price in made.prices:
         basis = "" if price.planned_copies == price.copies else f", scaled from a plan for {price.planned_copies}"
         yield (

@@ -41,7 +41,7 @@ def shop(tmp_path) -> Path:
 def test_wording_alone_is_priced_for_several_copies(shop, tmp_path, capsys):
     quote(shop / "job.toml", tmp_path / "out", shop, effort=1, most=10, day="2026-11-25")
     said = capsys.readouterr().out
-    assert "1 pieces a copy, valid until 2026-12-09" in said
+    assert "1 piece a copy, valid until 2026-12-09" in said
     assert "scaled from a plan for 2" in said, "50 letters are more than 10"
     assert "if material 10% dearer" in said
     assert "if letters 10% lower" in said
