@@ -6,6 +6,7 @@ Doubles have the same ends and the same middle; lines that overlap along a stret
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -17,13 +18,14 @@ from nesting.curves import length, segments
 from nesting.drawing.fitting import Points
 from nesting.drawing.near import near_pairs, related
 from nesting.drawing.shapes import DrawnChain, Finding
-from nesting.model import Chain, Point, Vertex
+from nesting.model import Chain, Point
 
 MOST_COORDINATE_MM = 1e6
 MOST_BULGE = 1e4
 """Beyond this an arc is a circle but for a ten-thousandth, on a chord too short to say where."""
+SAME_MM = 1e-9
 TINY_MM = 0.01
-"""Open chains shorter than this are dust."""
+"""Open chains and straight sides shorter than this are dust."""
 
 
 def usable(chains: Sequence[DrawnChain], findings: list[Finding]) -> Iterator[DrawnChain]:
@@ -48,16 +50,33 @@ def _finite(chain: DrawnChain) -> bool:
     )
 
 
-def tidy(chain: DrawnChain) -> DrawnChain:
-    """Without vertices that repeat the one before them."""
-    vertices = [
-        v for v, w in zip(chain.vertices, _following(chain), strict=True) if w is None or math.dist(v[:2], w[:2]) > 1e-9
-    ]
-    return DrawnChain(tuple(vertices), chain.closed, chain.layer, chain.handle)
+def tidied(chains: Sequence[DrawnChain], findings: list[Finding]) -> list[DrawnChain]:
+    """Chains without vertices that repeat the one before them, and without straight sides too short to cut."""
+    tidy = [replace(chain, vertices=_without_crumbs(chain.vertices, chain.closed)) for chain in chains]
+    crumbs = sum(
+        math.dist(v[:2], w[:2]) > SAME_MM
+        for chain, kept in zip(chains, tidy, strict=True)
+        if len(kept.vertices) < len(chain.vertices)
+        for v, w in itertools.pairwise(chain.vertices)
+        if v[2] == 0 and math.dist(v[:2], w[:2]) < TINY_MM
+    )
+    if crumbs:
+        findings.append(Finding("dust", "", f"sides shorter than {TINY_MM:g} mm were dropped: {crumbs}", True))
+    return tidy
 
 
-def _following(chain: DrawnChain) -> list[Vertex | None]:
-    return [*chain.vertices[1:], chain.vertices[0] if chain.closed else None]
+def _without_crumbs(vertices: Chain, closed: bool) -> Chain:
+    """A vertex is left out if the last one kept reaches it by a straight side shorter than `TINY_MM`."""
+    kept = [vertices[0]]
+    for v in vertices[1:]:
+        gap = math.dist(kept[-1][:2], v[:2])
+        if gap <= SAME_MM or (kept[-1][2] == 0 and gap < TINY_MM):
+            kept[-1] = (*kept[-1][:2], v[2])
+        else:
+            kept.append(v)
+    if closed and len(kept) > 2 and math.dist(kept[-1][:2], kept[0][:2]) <= (SAME_MM if kept[-1][2] else TINY_MM):
+        kept.pop()
+    return tuple(kept)
 
 
 def without_doubles(chains: list[DrawnChain], near_mm: float, findings: list[Finding]) -> list[DrawnChain]:

@@ -16,7 +16,7 @@ import shapely
 from shapely.geometry import LineString
 
 from nesting.curves import Segment, length, reversed_chain
-from nesting.drawing.cleaning import tidy, usable, without_doubles, without_overlaps
+from nesting.drawing.cleaning import tidied, usable, without_doubles, without_overlaps
 from nesting.drawing.fitting import Points, dense
 from nesting.drawing.intake import Intake
 from nesting.drawing.near import near_pairs
@@ -28,14 +28,15 @@ def healed(chains: Sequence[DrawnChain], intake: Intake) -> tuple[list[DrawnChai
     """Closed rings, chains that stay open, and what was done. Chains are joined within one layer only."""
     findings: list[Finding] = []
     sound = list(usable(chains, findings))
-    rings = [tidy(chain) for chain in sound if chain.closed]
+    rings = [chain for chain in sound if chain.closed]
     loose = without_doubles([chain for chain in sound if not chain.closed], intake.join_mm, findings)
     opened: list[DrawnChain] = []
     by_layer = sorted(loose, key=lambda chain: chain.layer)
     for _, group in itertools.groupby(by_layer, key=lambda chain: chain.layer):
         for path in _best_joined(list(group), intake, findings):
-            (rings if path.closed else opened).append(tidy(path))
-    return [ring for ring in rings if _encloses(ring)], opened, findings
+            (rings if path.closed else opened).append(path)
+    tidy = tidied([*rings, *opened], findings)
+    return [ring for ring in tidy[: len(rings)] if _encloses(ring)], tidy[len(rings) :], findings
 
 
 def _encloses(ring: DrawnChain) -> bool:

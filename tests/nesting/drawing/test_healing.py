@@ -74,3 +74,17 @@ def test_joined_ends_do_not_depend_on_the_order_of_the_lines():
         (shape,), (told,) = assembled(order, (), Intake())
         assert curves.signed_area(shape.outline) == pytest.approx(6000)
         assert told.code == "joined" and "0.300 mm" in told.text
+
+
+def test_sides_too_short_to_cut_are_dropped_and_counted():
+    ring = (
+        (0.0, 0.0, 0.0),
+        (50.0, 0.0, 0.0),
+        (50.0, 0.004, 0.0),
+        (50.0, 50.0, 0.0),
+        (0.0, 50.0, 0.0),
+        (0.0, 50.0, 0.0),
+    )
+    (shape,), (told,) = assembled([DrawnChain(ring, True, "CUT")], (), Intake())
+    assert len(shape.outline) == 4
+    assert told.text == "sides shorter than 0.01 mm were dropped: 1"
