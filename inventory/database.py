@@ -83,7 +83,7 @@ def _engine(url: str) -> Engine:
         raise RackFault("the database URL cannot be understood", mend=_URL_MEND) from None
     except ModuleNotFoundError:
         raise RackFault(
-            "PostgreSQL needs a driver that is not installed", mend='pip install "halfturn[postgres]"'
+            "PostgreSQL needs a driver that is not installed", mend='pip install "psycopg[binary]"'
         ) from None
     event.listen(engine, "begin", _begin_sqlite if parsed.get_backend_name() == "sqlite" else _begin_postgresql)
     if parsed.get_backend_name() == "sqlite":
