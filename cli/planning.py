@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 DEMO_DATA = Path(__file__).resolve().parent.parent / "demo_data"
 DEMO_FOLDER = Path("halfturn-demo")
-EFFORT = 8
+EFFORT = 6
 
 EffortOption = Annotated[int, typer.Option("--effort", min=1, help="Rounds of improvement for each stock key.")]
 SeedOption = Annotated[int, typer.Option("--seed", help="Same inputs and seed, same plan.")]
@@ -103,7 +103,7 @@ def _planned(job: Path, folder: Path, out: Path, effort: int, seed: int) -> Plan
         pieces, findings = read_pieces(order, job.parent)
         with reading(open_workshop_rack(folder)) as conn:
             rack = on_hand(conn)
-        notes = tuple(str(finding) for finding in findings)
+        notes = tuple(dict.fromkeys(str(finding) for finding in findings))
         request = Request(order.job, pieces, shop, rack, seed, effort, notes)
         with _asked_to_stop() as stop:
             made = make_plan(request, ticker.watch, stop)

@@ -22,7 +22,7 @@ from nesting.passes import unmarked
 from nesting.passes.reach import lacking_mm
 from nesting.splitting import split
 
-FILL_EVALUATIONS = 150_000
+FILL_EVALUATIONS = 300_000
 """Effort of the true-shape engine for one blank while sheets are compared: positions tried."""
 
 
@@ -35,7 +35,7 @@ class Request:
     workshop: Workshop
     rack: tuple[Offcut, ...]
     seed: int = 1
-    effort: int = 12
+    effort: int = 6
     notes: tuple[str, ...] = ()
 
 

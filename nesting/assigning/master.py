@@ -25,7 +25,7 @@ def cheapest(columns: Sequence[Column], wanted: Sequence[int]) -> list[Column] |
     use = [model.new_int_var(0, 1 if c.candidate.once else most, f"use_{k}") for k, c in enumerate(columns)]
     for kind, demand in enumerate(wanted):
         model.add(sum(c.counts[kind] * var for c, var in zip(columns, use, strict=True)) >= demand)  # (M2)
-    for offcut in {c.candidate.id for c in columns if c.candidate.once}:
+    for offcut in sorted({c.candidate.id for c in columns if c.candidate.once}):
         model.add(sum(v for c, v in zip(columns, use, strict=True) if c.candidate.id == offcut) <= 1)  # (M3)
     # (M1) money; a thousandth of a cent a sheet breaks ties towards fewer sheets, then towards earlier columns.
     model.minimize(sum((c.cents * 1000 + 1) * var for c, var in zip(columns, use, strict=True)))

@@ -11,7 +11,7 @@ import itertools
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -23,7 +23,7 @@ from nesting.drawing.shapes import DrawnShape, Finding
 from nesting.drawing.webs import least_web_mm, narrow_places
 from nesting.drawing.wording import letter_shapes, set_wording
 from nesting.faults import DrawingFault, within
-from nesting.model import JobFile, Piece, PieceOrder
+from nesting.model import JobFile, Piece, PieceOrder, Point
 
 MOST_TOLD = 10
 """Refusals named in one message; the rest are counted."""
@@ -91,16 +91,20 @@ def reading_text(height_mm: float) -> str:
 
 
 def _narrow(shapes: Iterable[DrawnShape], thickness_mm: float) -> list[Finding]:
-    """A warning for each kind of shape that has a web or a counter narrower than its thickness allows."""
+    """One warning for each letter, and for all unnamed shapes together, that is narrower than its thickness allows."""
     least = least_web_mm(thickness_mm)
-    findings: dict[str, Finding] = {}
+    places: dict[str, list[Point]] = {}
     for shape in itertools.islice(shapes, MOST_MEASURED):
         for place in narrow_places(shape, least):
-            x, y = place.at_mm
             name = f"{place.what} of {shape.name}" if shape.name else place.what
-            text = f"{name} is narrower than {least:g} mm, the least for this thickness, at ({x:.1f}, {y:.1f})"
-            findings.setdefault(name if shape.name else text, Finding("narrow", "", text, True, place.at_mm))
-    return list(findings.values())
+            places.setdefault(name, []).append(place.at_mm)
+    return [Finding("narrow", "", _narrow_text(name, found, least), True, found[0]) for name, found in places.items()]
+
+
+def _narrow_text(name: str, found: Sequence[Point], least: float) -> str:
+    x, y = found[0]
+    more = f" and {len(found) - 1} more" if len(found) > 1 else ""
+    return f"{name} narrower than {least:g} mm, the least for this thickness, at ({x:.1f}, {y:.1f}){more}"
 
 
 def _refuse(findings: Iterable[Finding]) -> None:
