@@ -36,7 +36,7 @@ def quote(
     effort: Annotated[int, typer.Option("--effort", min=1, help="Rounds of improvement for each stock key.")] = 2,
     seed: Annotated[int, typer.Option("--seed", help="Same inputs and seed, same quote.")] = 1,
     most: Annotated[
-        int, typer.Option("--plan-up-to", metavar="PIECES", help="Copies with more pieces are scaled, not planned.")
+        int, typer.Option("--plan-up-to", metavar="PIECES", help="Copies with more pieces are not planned together.")
     ] = 120,
     day: Annotated[str, typer.Option("--date", help="Date of the quote, YYYY-MM-DD; else today.")] = "",
 ) -> None:
@@ -116,16 +116,16 @@ def _quoted(estimator: Estimator, on: date) -> Quote:
 
 
 def _further(estimator: Estimator, first: Price, more: Sequence[int], pieces_each: int) -> Iterator[Price]:
-    """More copies: planned together as long as the pieces are few enough, then scaled from the last plan."""
+    """More copies: the plan so far made again, or all planned together where they are few enough and it is cheaper."""
     from nesting.quoting import scaled
 
     known = first
     for copies in more:
+        known = scaled(known, copies, estimator.shop, estimator.job.extra)
         if copies * pieces_each <= estimator.most_pieces:
-            _, known = estimator.planned(estimator.job, copies)
-            yield known
-        else:
-            yield scaled(known, copies, estimator.shop, estimator.job.extra)
+            _, together = estimator.planned(estimator.job, copies)
+            known = min(known, together, key=lambda price: price.cost)
+        yield known
 
 
 def _what_ifs(estimator: Estimator, first: Price) -> Iterator[tuple[str, Price]]:
@@ -153,7 +153,7 @@ def summary(made: Quote, out: Path) -> Iterator[str]:
     currency = made.shop.rates.currency
     yield f"{made.job.job.name}: {count(len(made.pieces), 'piece')} a copy, valid until {made.until:%Y-%m-%d}"
     for price in made.prices:
-        basis = "" if price.planned_copies == price.copies else f", scaled from a plan for {price.planned_copies}"
+        basis = "" if price.planned_copies == price.copies else f", by a plan for {price.planned_copies}"
         yield (
             f"  {price.copies:>4} x {price.each} {currency} net: {price.net} net, {price.gross} to pay "
             f"(cost {price.cost}, margin {price.margin:.1%}{basis})"

@@ -23,7 +23,7 @@ MATERIAL = "material"
 
 @dataclass(frozen=True, slots=True)
 class Price:
-    """What some copies cost the shop and the customer. `planned_copies` is less than `copies` where it was scaled."""
+    """What some copies cost the shop and the customer; `planned_copies` are those of the plan behind it."""
 
     copies: int
     planned_copies: int
@@ -31,6 +31,11 @@ class Price:
     markup: Decimal
     tax: Decimal
     mass_kg: float
+
+    @property
+    def estimated(self) -> bool:
+        """Whether no number of runs of its plan gives just these copies; a plan run several times is no estimate."""
+        return self.copies % self.planned_copies != 0
 
     @property
     def cost(self) -> Decimal:
@@ -72,7 +77,7 @@ def price(plan: Plan, copies: int, shop: Workshop, extras: Sequence[Extra] = ())
 
 
 def scaled(known: Price, copies: int, shop: Workshop, extras: Sequence[Extra] = ()) -> Price:
-    """An estimate for more copies than were planned: every term in proportion, extras of the job once."""
+    """More copies than were planned, the plan run again and again: every term in proportion, extras of the job once."""
     once = {extra.what for extra in extras if not extra.each_copy}
     share = Decimal(copies) / known.copies
     lines = [

@@ -76,7 +76,7 @@ def customer_steps(quote: Quote) -> list[Step]:
 
 
 def _estimated(quote: Quote) -> list[str]:
-    guessed = [str(p.copies) for p in quote.prices if p.planned_copies != p.copies]
+    guessed = [str(p.copies) for p in quote.prices if p.estimated]
     return [f"Prices for {listed(guessed)} copies are estimates, to be confirmed before an order."] if guessed else []
 
 
@@ -136,7 +136,7 @@ def inner_steps(quote: Quote) -> list[Step]:
             key="copies",
             kind=kind,
             title="Copies, and what if",
-            lead="Estimates for more copies than were planned are scaled from the largest plan made.",
+            lead="Where fewer copies were planned than quoted, their plan is run several times.",
             figures=_charts(quote),
             tables=(_copies(quote), _what_ifs(quote)),
         ),

@@ -73,11 +73,14 @@ def test_the_shop_sees_every_term_and_tells_mark_up_from_margin(folder):
     assert "gap 13.6 %" in text
 
 
-def test_prices_that_were_scaled_are_called_estimates():
-    (page,) = customer_steps(made())
-    assert any("Prices for 10 copies are estimates" in note for note in page.notes)
-    planned = dataclasses.replace(made(), prices=made().prices[:1])
-    assert not any("estimates" in note for note in customer_steps(planned)[0].notes)
+def test_prices_that_no_runs_of_a_plan_give_are_called_estimates():
+    def notes(planned_copies: int) -> str:
+        one, ten = made().prices
+        prices = (one, dataclasses.replace(ten, planned_copies=planned_copies))
+        return " ".join(customer_steps(dataclasses.replace(made(), prices=prices))[0].notes)
+
+    assert "Prices for 10 copies are estimates" in notes(4)
+    assert "estimates" not in notes(5), "ten copies are two runs of a plan for five"
 
 
 def test_terms_add_up_to_the_cost():

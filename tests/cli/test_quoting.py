@@ -42,7 +42,10 @@ def test_wording_alone_is_priced_for_several_copies(shop, tmp_path, capsys):
     quote(shop / "job.toml", tmp_path / "out", shop, effort=1, most=10, day="2026-11-25")
     said = capsys.readouterr().out
     assert "1 piece a copy, valid until 2026-12-09" in said
-    assert "scaled from a plan for 2" in said, "50 letters are more than 10"
+    assert "by a plan for" in said.splitlines()[3], "50 letters are more than 10"
+    each = [float(line.split(" x ")[1].split()[0]) for line in said.splitlines() if " x " in line]
+    assert len(each) == 3
+    assert each == sorted(each, reverse=True), "more copies are never dearer each"
     assert "if material 10% dearer" in said
     assert "if letters 10% lower" in said
     assert {path.name for path in (tmp_path / "out").iterdir()} == {
