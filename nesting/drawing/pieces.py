@@ -11,7 +11,7 @@ import itertools
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -28,6 +28,8 @@ from nesting.model import JobFile, Piece, PieceOrder, Point
 MOST_TOLD = 10
 """Refusals named in one message; the rest are counted."""
 MOST_PIECES = 100_000
+SLACK_MM = 0.1
+"""A web of just the least width is wide enough, whatever the last digit."""
 MOST_MEASURED = 500
 """Shapes of one entry whose webs are measured."""
 
@@ -50,7 +52,7 @@ def read_pieces(job_file: JobFile, folder: Path) -> tuple[tuple[Piece, ...], tup
             if len(wanted) + copies * len(shapes) > MOST_PIECES:
                 raise DrawingFault(f"more than {MOST_PIECES} pieces", mend="lower `quantity`, or plan in several jobs")
             wanted += [_Wanted(order, shape, copy) for copy in range(1, copies + 1) for shape in shapes]
-    return tuple(_named(wanted)), tuple(findings)
+    return tuple(_named(wanted)), tuple(dict.fromkeys(findings))
 
 
 def _source(order: PieceOrder) -> str:
@@ -91,20 +93,24 @@ def reading_text(height_mm: float) -> str:
 
 
 def _narrow(shapes: Iterable[DrawnShape], thickness_mm: float) -> list[Finding]:
-    """One warning for each letter, and for all unnamed shapes together, that is narrower than its thickness allows."""
+    """A warning for each letter, or for all of a drawing, with webs narrower than the thickness allows; of letters the
+    counters too. A drawing's small holes are meant."""
     least = least_web_mm(thickness_mm)
     places: dict[str, list[Point]] = {}
     for shape in itertools.islice(shapes, MOST_MEASURED):
-        for place in narrow_places(shape, least):
-            name = f"{place.what} of {shape.name}" if shape.name else place.what
-            places.setdefault(name, []).append(place.at_mm)
-    return [Finding("narrow", "", _narrow_text(name, found, least), True, found[0]) for name, found in places.items()]
+        for place in narrow_places(shape, least - SLACK_MM):
+            if shape.name:
+                places.setdefault(f"{place.what} of {shape.name}", []).append(place.at_mm)
+            elif place.what == "web":
+                places.setdefault("web", []).append(place.at_mm)
+    return [_narrow_finding(name, at, least) for name, at in places.items()]
 
 
-def _narrow_text(name: str, found: Sequence[Point], least: float) -> str:
-    x, y = found[0]
-    more = f" and {len(found) - 1} more" if len(found) > 1 else ""
-    return f"{name} narrower than {least:g} mm, the least for this thickness, at ({x:.1f}, {y:.1f}){more}"
+def _narrow_finding(name: str, at: list[Point], least_mm: float) -> Finding:
+    x, y = at[0]
+    more = f" and {len(at) - 1} more places" if len(at) > 1 else ""
+    text = f"{name} narrower than {least_mm:g} mm, the least for this thickness, at ({x:.1f}, {y:.1f}){more}"
+    return Finding("narrow", "", text, True, at[0])
 
 
 def _refuse(findings: Iterable[Finding]) -> None:

@@ -75,3 +75,9 @@ def test_wording_tells_how_far_it_reads_what_is_parted_and_what_is_too_thin(fold
     assert "pieces of their own in i" in told["parts"]
     assert "narrower than 10 mm" in told["narrow"]
     assert all(finding.mended and finding.where.startswith("wording 'iB'") for finding in findings)
+
+
+def test_what_two_entries_share_is_told_once(folder):
+    orders = [PieceOrder(name, **STOCK, wording="H", height_mm=220.0) for name in ("front", "back")]
+    _, findings = read_pieces(job(*orders), folder)
+    assert [finding.code for finding in findings] == ["reading"]
