@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from cli.options import WorkshopOption, workshop_folder
-from nesting.faults import PlanFault
+from cli.whole_folder import written_whole
 
 
 class PaperName(StrEnum):
@@ -38,13 +38,8 @@ def papers(
     from nesting.toml_files import read_workshop
 
     made, shop = read_plan(plan), read_workshop(workshop_folder(workshop) / "workshop.toml")
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        write_documents(made, out, shop, paper.value, inches)
+    with written_whole(out) as fresh:
+        write_documents(made, fresh, shop, paper.value, inches)
         if pictures:
-            write_pictures(made, out)
-    except OSError as error:
-        raise PlanFault(
-            f"the documents cannot be written: {error.strerror}", mend="choose another folder", where=(str(out),)
-        ) from None
+            write_pictures(made, fresh)
     typer.echo(f"documents: {out}/ (open workpack.html first)")

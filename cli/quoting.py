@@ -16,6 +16,7 @@ import typer
 
 from cli.options import WorkshopOption, workshop_folder
 from cli.progress import Ticker
+from cli.whole_folder import written_whole
 from nesting.faults import JobFault
 
 if TYPE_CHECKING:
@@ -50,13 +51,8 @@ def quote(
         shop = read_workshop(workshop_folder(workshop) / "workshop.toml")
         made = _quoted(Estimator(ticker, effort, seed, most, shop, read_job(job), job), on)
         ticker.step("writing")
-        try:
-            out.mkdir(parents=True, exist_ok=True)
-            write_quote(made, out)
-        except OSError as error:
-            raise JobFault(
-                f"the quote cannot be written: {error.strerror}", mend="choose another folder", where=(str(out),)
-            ) from None
+        with written_whole(out) as fresh:
+            write_quote(made, fresh)
     for line in summary(made, out):
         typer.echo(line)
 

@@ -46,5 +46,6 @@ def test_no_plan_there(tmp_path):
 
 def test_a_file_where_the_folder_should_be(folder, tmp_path):
     (tmp_path / "out").write_text("in the way")
-    with pytest.raises(PlanFault, match="cannot be written"):
+    with pytest.raises(PlanFault, match="nothing can be written there"):
         papers(folder, tmp_path / "out", SHOP)
+    assert {path.name for path in tmp_path.iterdir()} == {"plan", "out"}, "no half-written folder is left behind"
