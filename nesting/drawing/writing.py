@@ -40,6 +40,7 @@ def write_drawing(path: Path, layers: Mapping[str, Sequence[DrawnChain]], versio
                 corners = [tuple(float(c) for c in vertex) for vertex in chain.vertices]
                 draw = space.add_polyline2d if document.dxfversion == "AC1009" else space.add_lwpolyline
                 draw(corners, format="xyb", close=chain.closed, dxfattribs={"layer": layer})
+        _fix_class_order(document)
         document.saveas(path)
 
 
@@ -63,6 +64,13 @@ def _set_up(document: Drawing, layers: Mapping[str, Sequence[DrawnChain]]) -> No
         boxes = [bounds([vertices], closed) for vertices, closed in drawn]
         document.header["$EXTMIN"] = (min(b[0] for b in boxes), min(b[1] for b in boxes), 0.0)
         document.header["$EXTMAX"] = (max(b[2] for b in boxes), max(b[3] for b in boxes), 0.0)
+
+
+def _fix_class_order(document: Drawing) -> None:
+    """The library lists the classes in use in the order of a set, another in every process: list them beforehand."""
+    if document.dxfversion > "AC1009":
+        for name in sorted(document.entitydb.dxf_types_in_use()):
+            document.classes.add_class(name)
 
 
 @contextmanager
