@@ -221,13 +221,15 @@ def _what_ifs(quote: Quote) -> Table:
 
 
 def _charts(quote: Quote) -> tuple[Picture, ...]:
-    """Net price of one copy against copies; the plan's cost against rounds of search, where there were any."""
-    each = _series("each", [(float(p.copies), p.each) for p in quote.prices], look.NOW_LINE)
-    made = [chart([each], "copies", f"net each, {_currency(quote)}", "Net price of one copy against copies")]
+    """Net price of one copy against copies; cost against rounds of search. A single point is no chart."""
+    made = []
+    if len(quote.prices) > 1:
+        each = _series("each", [(float(p.copies), p.each) for p in quote.prices], look.NOW_LINE)
+        made.append(chart([each], "copies", f"net each, {_currency(quote)}", "Net price of one copy against copies"))
     told = [(p.note, p.best, p.bound) for p in quote.search if p.best is not None and p.bound is not None]
-    if told:
-        stock = max(told, key=lambda one: one[1])[0]
-        rounds = [(best, bound) for note, best, bound in told if note == stock]
+    stock = max(told, key=lambda one: one[1])[0] if told else ""
+    rounds = [(best, bound) for note, best, bound in told if note == stock]
+    if len(rounds) > 1:
         best = _series("best", [(float(i), best) for i, (best, _) in enumerate(rounds, 1)], look.NOW_LINE)
         bound = _series("bound", [(float(i), bound) for i, (_, bound) in enumerate(rounds, 1)], look.LATER_LINE)
         title = f"Cost of the sheets of {plain(stock)} against rounds of search"
