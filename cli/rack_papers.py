@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from cli.options import WhoOption, WorkshopOption, person
-from cli.rack_desk import asking, booking, now
+from cli.rack_desk import asking, booking, counted, now
 from nesting.faults import RackFault
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ def export_table(
     with asking(workshop) as conn:
         sheets = listing(conn, Wish(state=None if every else State.ON_RACK), order="id").sheets
     export_sheets(sheets, out, unit=unit)
-    typer.echo(f"{len(sheets)} sheets in {out}")
+    typer.echo(f"{counted(len(sheets), 'sheet')} in {out}")
 
 
 def labels(
@@ -93,7 +93,7 @@ def write_labels(
     with asking(workshop) as conn:
         sheets = [find_sheet(conn, number) for number in numbers] or _on_rack(workshop, None)
     _write(out, printing.write_labels(sheets, paper or printing.LabelPaper(), first))
-    typer.echo(f"{len(sheets)} labels in {out}")
+    typer.echo(f"{counted(len(sheets), 'label')} in {out}")
 
 
 def picture(
@@ -109,7 +109,7 @@ def picture(
     sheets = _on_rack(workshop, place)
     drawn = rack_picture(sheets)
     _write(out, png(drawn) if out.suffix.lower() == ".png" else svg(drawn).encode())
-    typer.echo(f"{len(sheets)} sheets in {out}")
+    typer.echo(f"{counted(len(sheets), 'sheet')} in {out}")
 
 
 def count_sheet(
@@ -122,7 +122,7 @@ def count_sheet(
 
     sheets = _on_rack(workshop, place)
     _write(out, write_count_sheet(sheets, now()))
-    typer.echo(f"{len(sheets)} sheets to count in {out}")
+    typer.echo(f"{counted(len(sheets), 'sheet')} to count in {out}")
 
 
 def count(

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.options import WhoOption, WhyOption, WorkshopOption, person
-from cli.rack_desk import asking, booking, now
+from cli.rack_desk import asking, booking, counted, now
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Connection
@@ -149,7 +149,7 @@ def accepted_plan(conn: Connection, plan: str) -> tuple[str, Plan]:
     from inventory.plans import accepted_text
     from nesting.plan_file import parse_plan
 
-    if Path(plan).is_dir():
+    if Path(plan).is_dir() or Path(plan).name != plan:
         text, made = _read(Path(plan))
         return _last_run(conn, _base_id(text, made)), made
     return plan, parse_plan(accepted_text(conn, plan), plan)
@@ -181,11 +181,6 @@ def _next_run(conn: Connection, base: str) -> str:
     if last is None or last.state in OPEN:
         return last.id if last else base
     return f"{base}.{len(runs) + 1}"
-
-
-def counted(number: int, noun: str) -> str:
-    """`1 piece`, `2 pieces`."""
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _told(sheet: Offcut) -> str:
