@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 DEMO_DATA = Path(__file__).resolve().parent.parent / "demo_data"
 DEMO_FOLDER = Path("halfturn-demo")
-EFFORT = 6
+EFFORT = 8
 
 EffortOption = Annotated[int, typer.Option("--effort", min=1, help="Rounds of improvement for each stock key.")]
 SeedOption = Annotated[int, typer.Option("--seed", help="Same inputs and seed, same plan.")]

@@ -35,7 +35,7 @@ class Request:
     workshop: Workshop
     rack: tuple[Offcut, ...]
     seed: int = 1
-    effort: int = 6
+    effort: int = 8
     notes: tuple[str, ...] = ()
 
 

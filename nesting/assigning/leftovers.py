@@ -35,7 +35,7 @@ def leftovers(
     found = []
     for part in parts:
         for rest in _polygons(part.difference(taken).buffer(-ROUND_MM / 2).simplify(ROUND_MM / 2)):
-            rect = largest_rectangle(rest)
+            rect = largest_rectangle(rest) if _worth(rest.bounds, rates) else None
             if rect is not None and _worth(rect, rates):
                 found.append(_kept(rest, rect, price_per_mm2, rates))
     return tuple(sorted(found, key=lambda left: (-left.credit, left.usable_mm)))

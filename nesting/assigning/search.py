@@ -24,6 +24,8 @@ from nesting.model import Progress
 Watcher = Callable[[Progress], None]
 TRIES = 2
 """Sheets compared at each step of building an answer."""
+BUILD_EVERY = 3
+"""One round in so many builds a whole answer anew; the others take the best one apart."""
 NOISE = 0.4
 """How far a round disturbs the order in which sheets are tried (standard deviation of the logarithm)."""
 
@@ -70,7 +72,7 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
     for number in range(search.effort):
         dice = random.Random(shop.seed * 7919 + number)
         values = _values(pool, wanted, number)
-        if best is None or number % 2 == 0:
+        if best is None or number % BUILD_EVERY == 0:
             _build(pool, wanted, values, frozenset(), dice if number else None)
         else:
             _rebuild_part(pool, best, values, dice)
