@@ -20,6 +20,8 @@ def solved(model: cp_model.CpModel, effort: float) -> cp_model.CpSolver:
     solver.parameters.random_seed = SEED
     solver.parameters.num_workers = 1
     solver.parameters.max_deterministic_time = effort
+    # Left to itself the solver takes Ctrl-C over, and leaves the process without the handler it had.
+    solver.parameters.catch_sigint_signal = False
     status = solver.solve(model)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         raise NoAnswer(solver.status_name(status))

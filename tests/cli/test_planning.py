@@ -1,6 +1,7 @@
 """`halfturn plan` as a person meets it: what goes wrong is told once, with its mend, and nothing is written."""
 
 import shutil
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -53,6 +54,20 @@ def refused(shop: Path, *said: str) -> str:
         assert words in result.stderr
     assert sorted(path.name for path in shop.iterdir()) == before
     return result.stderr
+
+
+def test_ctrl_c_hands_out_the_best_plan_so_far(shop):
+    draw(shop, box(100, 100))
+    (shop / "job.toml").write_text(JOB + "quantity = 60\n")
+    words = ["plan", shop / "job.toml", "--out", shop / "plan", "--workshop", shop / "workshop", "--effort", "100000"]
+    command = [sys.executable, "-m", "cli.main", *map(str, words)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=DEMO.parent) as run:
+        next(line for line in run.stderr if "round 3" in line)
+        run.send_signal(signal.SIGINT)
+        said, _ = run.communicate()
+    assert run.returncode == 0
+    assert "stopped on request" in said
+    assert halfturn("audit", shop / "plan").returncode == 0
 
 
 def box(width: float, depth: float) -> list[tuple[float, float]]:
