@@ -5,11 +5,9 @@ In: Plan, Workshop. Out: a folder. A plan that fails its audit is not handed out
 
 from __future__ import annotations
 
-import os
-import shutil
-import tempfile
 from pathlib import Path
 
+from cli.whole_folder import replaced_whole
 from nesting.faults import PlanFault
 from nesting.model import Plan, Workshop
 
@@ -27,25 +25,9 @@ def check_target(folder: Path) -> None:
 def write_plan(plan: Plan, workshop: Workshop, folder: Path) -> None:
     """Replace `folder` by the plan's. Raises PlanFault if it cannot be written or the audit refuses the plan."""
     check_target(folder)
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-    except OSError as error:
-        raise PlanFault(
-            f"nothing can be written there: {error.strerror}", mend="choose another folder", where=(str(folder),)
-        ) from None
-    try:
+    with replaced_whole(folder) as fresh:
         fill_folder(plan, workshop, fresh)
         _audit(fresh)
-        _swap(fresh, folder)
-    except OSError as error:
-        raise PlanFault(
-            f"the plan cannot be written: {error.strerror}",
-            mend="make room or choose another folder",
-            where=(str(folder),),
-        ) from None
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)
 
 
 def fill_folder(plan: Plan, workshop: Workshop, folder: Path) -> None:
@@ -72,13 +54,3 @@ def _audit(folder: Path) -> None:
             mend="this is a mistake of the planner; please report it with the job file",
             where=(first.where,) if first.where else (),
         )
-
-
-def _swap(fresh: Path, folder: Path) -> None:
-    """Put the finished folder in place; an older plan is moved aside first, so that no moment shows half a plan."""
-    os.chmod(fresh, 0o755)
-    old = fresh.with_name(fresh.name + "-old")
-    if folder.exists():
-        folder.rename(old)
-    fresh.rename(folder)
-    shutil.rmtree(old, ignore_errors=True)
