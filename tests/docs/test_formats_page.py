@@ -1,0 +1,73 @@
+"""docs/formats.md lists every key of the files, made from the records themselves; `make bless` writes it."""
+
+import dataclasses
+import os
+import re
+from decimal import Decimal
+from enum import Enum
+from pathlib import Path
+
+from nesting import model
+
+PAGE = Path(__file__).resolve().parents[2] / "docs" / "formats.md"
+FILES = {
+    "workshop.toml": (
+        "what the shop owns and charges",
+        [model.Workshop, model.Rates, model.Machine, model.CuttingFigure, model.Material, model.Offer],
+    ),
+    "job.toml": ("what is to be made", [model.JobFile, model.Job, model.PieceOrder]),
+    "plan.json": (
+        "the whole plan, for other programs: format `halfturn-plan/1`",
+        [
+            model.Plan,
+            model.Piece,
+            model.Joint,
+            model.PlannedSheet,
+            model.Source,
+            model.Trim,
+            model.Blank,
+            model.Placement,
+            model.Pass,
+            model.Join,
+            model.LineUpMark,
+            model.Leftover,
+            model.Cost,
+            model.CostLine,
+        ],
+    ),
+}
+SHAPES = """A point is `[x_mm, y_mm]`; a rectangle `[x0, y0, x1, y1]`; a ring is closed, a chain open, both lists of
+`[x_mm, y_mm, bulge]` (bulge: tan of a quarter of the arc's sweep, 0 straight, + counter-clockwise). Money is a decimal string in
+`plan.json`. Lengths are millimetres, angles degrees counter-clockwise."""
+
+
+def page() -> str:
+    lines = ["# Formats", "", "Made from the records in `nesting/model.py`; a test keeps it equal to them.", "", SHAPES]
+    for name, (what, kinds) in FILES.items():
+        lines += ["", f"## `{name}`: {what}"]
+        for kind in kinds:
+            lines += ["", f"### {kind.__name__}", "", " ".join((kind.__doc__ or "").split()), ""]
+            lines += ["| key | kind | if left out |", "|---|---|---|", *map(row, dataclasses.fields(kind))]
+    return "\n".join(lines) + "\n"
+
+
+def row(field: dataclasses.Field) -> str:
+    kind = re.sub(r"\b(model|typing)\.", "", str(field.type)).replace("|", "\\|").replace("tuple[", "list of [")
+    return f"| `{field.name}` | {kind} | {default(field)} |"
+
+
+def default(field: dataclasses.Field) -> str:
+    if field.default_factory is not dataclasses.MISSING:
+        return "its own defaults"
+    value = field.default
+    if value is dataclasses.MISSING:
+        return "must be given"
+    if isinstance(value, Enum | Decimal):
+        value = str(value)
+    return "nothing" if value in (None, "", ()) else f"`{value}`"
+
+
+def test_the_page_lists_the_keys_as_they_are():
+    if os.environ.get("BLESS"):
+        PAGE.write_text(page(), encoding="utf-8", newline="\n")
+    assert PAGE.exists() and PAGE.read_text(encoding="utf-8") == page(), "make bless, then read the diff"
