@@ -37,8 +37,8 @@ FILES = {
     ),
 }
 SHAPES = """A point is `[x_mm, y_mm]`; a rectangle `[x0, y0, x1, y1]`; a ring is closed, a chain open, both lists of
-`[x_mm, y_mm, bulge]` (bulge: tan of a quarter of the arc's sweep, 0 straight, + counter-clockwise). Money is a decimal string in
-`plan.json`. Lengths are millimetres, angles degrees counter-clockwise."""
+`[x_mm, y_mm, bulge]` (bulge: tan of a quarter of the arc's sweep, 0 straight, + counter-clockwise). Money is a decimal
+string in `plan.json`. Lengths are millimetres, angles degrees counter-clockwise."""
 
 
 def page() -> str:
@@ -52,7 +52,7 @@ def page() -> str:
 
 
 def row(field: dataclasses.Field) -> str:
-    kind = re.sub(r"\b(model|typing)\.", "", str(field.type)).replace("|", "\\|").replace("tuple[", "list of [")
+    kind = re.sub(r"tuple\[(\w+(?:\[.*?\])?), \.\.\.\]", r"list of \1", str(field.type)).replace("|", "\\|")
     return f"| `{field.name}` | {kind} | {default(field)} |"
 
 
@@ -62,6 +62,10 @@ def default(field: dataclasses.Field) -> str:
     value = field.default
     if value is dataclasses.MISSING:
         return "must be given"
+    if dataclasses.is_dataclass(value):
+        return "its own defaults"
+    if isinstance(value, bool):
+        return f"`{str(value).lower()}`"
     if isinstance(value, Enum | Decimal):
         value = str(value)
     return "nothing" if value in (None, "", ()) else f"`{value}`"
