@@ -25,6 +25,7 @@ def broken(
         here = [spot for spot in spots if spot.ground == number]
         outlines = [laid(shapes[spot.id].polygon, spot) for spot in here]
         found += _off_ground(here, outlines, ground, margin_mm)
+        found += _on_zones(shapes, here, outlines, ground)
         found += _out_of_reach(shapes, here, outlines, ground)
         found += _too_close(here, outlines, ground.pinned, gap_mm)
     return found
@@ -49,6 +50,17 @@ def _off_ground(spots: Sequence[Spot], outlines: Sequence[Polygon], ground: Grou
     near = shapely.distance(edge, outlines) < margin_mm - TOLERANCE_MM
     return [
         f"{s.id}: off the sheet or within its margin" for s, i, n in zip(spots, inside, near, strict=True) if not i or n
+    ]
+
+
+def _on_zones(
+    shapes: Mapping[str, Shape], spots: Sequence[Spot], outlines: Sequence[Polygon], ground: Ground
+) -> list[str]:
+    zones = [(zone.buffer(-TOLERANCE_MM, join_style="mitre"), quality) for zone, quality in ground.zones]
+    return [
+        f"{spot.id}: on a zone of too low a quality"
+        for spot, outline in zip(spots, outlines, strict=True)
+        if any(quality < shapes[spot.id].quality and outline.intersects(zone) for zone, quality in zones)
     ]
 
 

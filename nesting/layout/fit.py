@@ -12,8 +12,10 @@ from nesting.layout.terms import QUIET, Ground, Layout, Shape, Stop, Watch, afte
 
 DISTURBANCES = 1000
 """Fresh starts before giving up, should the stop rule not come first."""
-PATIENCE = 60
-"""Rounds without gain before a separation is given up."""
+PATIENCE, STRIKES = 60, 2
+"""Rounds without gain before a strike; strikes before a separation is given up."""
+POOL = 8
+"""Failed layouts kept to go on from."""
 
 
 def finished(chain: Chain) -> Layout | None:
@@ -51,19 +53,28 @@ def fit(
     if task.hopeless or task.overfull:
         return None
     chain = Chain(task, seed)
-    for i in lay_in_order(chain, by_bulk(task)):
-        chain.force(i)
+    missing = lay_in_order(chain, by_bulk(task))
+    for i in missing:
+        if not chain.insert(i, TRIES):
+            chain.force(i)
+    layout = settled(chain, stop)
+    if layout is not None:
+        watch.better(layout)
+    return layout
+
+
+def settled(chain: Chain, stop: Stop) -> Layout | None:
+    """Move everything apart, again and again from one of the least bad layouts with two large pieces swapped."""
     pool: list[tuple[float, Keep]] = []
     for _ in range(DISTURBANCES):
-        if chain.loss == 0.0 or chain.separate(PATIENCE, stop, strikes=2):
+        if chain.loss == 0.0 or chain.separate(PATIENCE, stop, strikes=STRIKES):
             pull_into_reach(chain)
             layout = finished(chain)
             if layout is not None:
-                watch.better(layout)
                 return layout
         if stop(chain.effort) >= 1.0:
             break
-        pool = sorted([*pool, (chain.loss, chain.save())], key=lambda kept: kept[0])[:8]
+        pool = sorted([*pool, (chain.loss, chain.save())], key=lambda kept: kept[0])[:POOL]
         chain.disturb(pool[int(chain.random() ** 2 * len(pool))][1])
         chain.calm()
     return None

@@ -6,6 +6,7 @@ is a box, or rings with a raster of signed distances, so that outlines, holes an
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -26,21 +27,23 @@ ASIDE = 1.5
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a grown outline may lie: `area` (mm, the ground's own frame), of which ground, across reaches or not."""
+    """Where a grown outline may lie: `area` (mm, the ground's own frame), of which ground, across reaches or not, and
+    for shapes of which quality (None: any)."""
 
     area: Polygon | MultiPolygon
     ground: int
     across: bool
+    quality: float | None
     aside: tuple[float, float]
 
 
-def usable(ground: Ground, half_gap: float, margin_mm: float) -> Polygon | MultiPolygon:
-    """Where outlines grown by half the gap may lie so that the true ones keep the margin and the gap to the pinned."""
+def usable(ground: Ground, half_gap: float, margin_mm: float, quality: float) -> Polygon | MultiPolygon:
+    """Where outlines grown by half the gap may lie so that the true ones keep the margin and the gap to the pinned,
+    and stay off zones of less than the quality."""
     area = _moved_in(ground.polygon, margin_mm - half_gap)
-    if not ground.pinned:
-        return area
-    barred = shapely.union_all([offset(p, half_gap - HAIR_MM) for p in ground.pinned])
-    return _areas(area.difference(barred))
+    barred = [offset(p, half_gap - HAIR_MM) for p in ground.pinned]
+    barred += [offset(zone, half_gap) for zone, grade in ground.zones if grade < quality]
+    return _areas(area.difference(shapely.union_all(barred))) if barred else area
 
 
 def _moved_in(polygon: Polygon, distance: float) -> Polygon | MultiPolygon:
@@ -60,20 +63,24 @@ def _areas(geometry: shapely.Geometry) -> Polygon | MultiPolygon:
     return parts[0] if len(parts) == 1 else MultiPolygon(parts)
 
 
-def places(grounds: Sequence[Ground], half_gap: float, margin_mm: float, *, across: bool) -> list[Place]:
-    """All places, ground after ground: its reaches, then (if any shape may lie across them) the whole of it."""
+def places(
+    grounds: Sequence[Ground], half_gap: float, margin_mm: float, *, across: bool, qualities: Sequence[float]
+) -> list[Place]:
+    """All places, ground after ground: its reaches, then (if any shape may lie across them) the whole of it; where it
+    has zones, for each quality of shapes."""
     found: list[Place] = []
     x = 0.0
     for number, ground in enumerate(grounds):
-        area = usable(ground, half_gap, margin_mm)
         x0, y0, x1, _ = ground.polygon.bounds
         aside = (x - x0, -y0) if number else (0.0, 0.0)
         x = (x if number else x0) + ASIDE * (x1 - x0)
-        for reach in ground.reaches:
-            grown = reach.buffer(half_gap, join_style="mitre")
-            found.append(Place(_areas(area.intersection(grown)), number, False, aside))
-        if not ground.reaches or across:
-            found.append(Place(area, number, bool(ground.reaches), aside))
+        for quality in qualities if ground.zones else (None,):
+            area = usable(ground, half_gap, margin_mm, math.inf if quality is None else quality)
+            for reach in ground.reaches:
+                grown = reach.buffer(half_gap, join_style="mitre")
+                found.append(Place(_areas(area.intersection(grown)), number, False, quality, aside))
+            if not ground.reaches or across:
+                found.append(Place(area, number, bool(ground.reaches), quality, aside))
     return [place for place in found if not place.area.is_empty]
 
 
@@ -122,7 +129,10 @@ class _Region:
     @staticmethod
     def of(area: Polygon | MultiPolygon, scale: float) -> _Region:
         x0, y0, x1, y1 = (v / scale for v in area.bounds)
-        edges, rings = edges_of(area)
+        # Edges a hair further out than the box that positions are held in, so that lying along them is not crossing.
+        wider = area.buffer(0.75 * HAIR_MM, join_style="mitre")
+        assert isinstance(wider, Polygon | MultiPolygon)
+        edges, rings = edges_of(wider)
         edges = edges / scale
         # area == area of its bounds: a plain box
         if abs(box(*area.bounds).area - area.area) <= 1e-9 * area.area:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -65,14 +65,9 @@ def read(path: Path) -> Instance:
     area = sum(polygon.area * _most(item) for polygon, item in zip(polygons, items, strict=True))
     unit = MEAN_MM / math.sqrt(area / count)
     shapes = [
-        Shape(
-            f"{item['id']}#{copy}",
-            _scaled(polygon, unit),
-            _turns(item, raw),
-            bool(item.get("mirror")),
-            _value(item, polygon),
-        )
+        replace(shape, id=f"{item['id']}#{copy}")
         for item, polygon in zip(items, polygons, strict=True)
+        for shape in [_shape(item, _scaled(polygon, unit), raw)]
         for copy in range(_most(item))
     ]
     sheets = [
@@ -88,9 +83,18 @@ def _most(item: dict[str, Any]) -> int:
     return int(item.get("quantity_max", item["quantity"]))
 
 
-def _value(item: dict[str, Any], polygon: Polygon) -> float:
+def _shape(item: dict[str, Any], polygon: Polygon, raw: dict[str, Any]) -> Shape:
     value = item.get("value")
-    return float(polygon.area if value is None else value)
+    # A part of an item that asks for more than the rest is taken to ask it for the whole.
+    qualities = [item.get("min_quality", math.inf), *(zone["quality"] for zone in item.get("zones", []))]
+    return Shape(
+        str(item["id"]),
+        polygon,
+        _turns(item, raw),
+        bool(item.get("mirror")),
+        float(polygon.area if value is None else value),
+        quality=float(max(qualities)),
+    )
 
 
 def _polygon(item: dict[str, Any]) -> Polygon:
@@ -116,8 +120,8 @@ def _ground(entry: dict[str, Any], unit: float) -> Ground:
     else:
         outline = box(0.0, 0.0, float(entry["width"] if "width" in entry else entry["length"]), float(entry["height"]))
     barred = [Polygon(ring) for ring in [*entry.get("holes", []), *entry.get("defects", [])]]
-    barred += [Polygon(zone["outline"]) for zone in entry.get("zones", [])]
-    return Ground(_scaled(outline, unit), (), tuple(_scaled(ring, unit) for ring in barred))
+    zones = [(_scaled(Polygon(zone["outline"]), unit), float(zone["quality"])) for zone in entry.get("zones", [])]
+    return Ground(_scaled(outline, unit), (), tuple(_scaled(ring, unit) for ring in barred), tuple(zones))
 
 
 def written(instance: Instance, spots: Sequence[Spot], addresses: Sequence[tuple[int, int]] = ((0, 0),)) -> str:

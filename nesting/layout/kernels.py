@@ -36,6 +36,7 @@ f4 = np.float32
 ZERO = f4(0.0)
 ONE = f4(1.0)
 FAR = 1e30
+TOUCH = 1e-9
 EVALUATIONS, MOVES, ROUNDS = 0, 1, 2
 LEAST, MARK, IDLE = 0, 1, 2
 
@@ -406,11 +407,12 @@ def assess(
     """Weighted loss of piece i as row r at (x, y) in region k; gives up with a value >= limit once it is reached."""
     state.work[EVALUATIONS] += 1
     t, box = rows.trait[r], state.box
-    x0, y0, x1, y1 = t[X0] + x, t[Y0] + y, t[X1] + x, t[Y1] + y
-    p0, m0, p1, m1 = t[P0] + x + y, t[M0] + x - y, t[P1] + x + y, t[M1] + x - y
+    # Boxes that touch to within rounding do not meet, so that equal edges may lie side by side.
+    x0, y0, x1, y1 = t[X0] + x + TOUCH, t[Y0] + y + TOUCH, t[X1] + x - TOUCH, t[Y1] + y - TOUCH
+    p0, m0, p1, m1 = t[P0] + x + y + TOUCH, t[M0] + x - y + TOUCH, t[P1] + x + y - TOUCH, t[M1] + x - y - TOUCH
     g = regions.box[k]
     total = 0.0
-    if regions.plain[k] == 0 or x0 < g[0] - 1e-9 or y0 < g[1] - 1e-9 or x1 > g[2] + 1e-9 or y1 > g[3] + 1e-9:
+    if regions.plain[k] == 0 or x0 < g[0] or y0 < g[1] or x1 > g[2] or y1 > g[3]:
         total = out_loss(rows, regions, r, k, x, y) * state.weight_out[i]
     for j in range(len(state.x)):
         if total >= limit:
@@ -456,8 +458,14 @@ def take_off(state: State, i: int) -> None:
 
 @_jit
 def _boxes_meet(a: F64, b: F64) -> bool:
-    meet = (a[X0] < b[X1]) & (a[X1] > b[X0]) & (a[Y0] < b[Y1]) & (a[Y1] > b[Y0])
-    return meet & (a[P0] < b[P1]) & (a[P1] > b[P0]) & (a[M0] < b[M1]) & (a[M1] > b[M0])
+    """Whether two boxes and diagonal boxes meet by more than rounding."""
+    for k in range(2):
+        near, far, slanted, beyond = X0 + k, X1 + k, P0 + k, P1 + k
+        if (a[near] + TOUCH >= b[far]) | (a[far] - TOUCH <= b[near]):
+            return False
+        if (a[slanted] + TOUCH >= b[beyond]) | (a[beyond] - TOUCH <= b[slanted]):
+            return False
+    return True
 
 
 @_jit
@@ -601,21 +609,27 @@ def _sample(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, 
     else:
         j = below(rng, len(state.x))
         if j == i or state.live[j] == 0:
-            return
-        k = state.region[j]
-        if pieces.allowed[i, k] == 0 or not _fits(rows, regions, r, k):
-            return
-        s = state.row[j]
-        if kind == 2:
-            e, f = below(rng, int(rows.trait[r, COUNT])), below(rng, int(rows.trait[s, COUNT]))
-            x = state.x[j] + rows.edge[s, AX, f] - rows.edge[r, AX, e]
-            y = state.y[j] + rows.edge[s, AY, f] - rows.edge[r, AY, e]
+            # In a corner of the region's box: clamping brings it there.
+            x = -FAR if uniform(rng) < 0.5 else FAR
+            y = -FAR if uniform(rng) < 0.5 else FAR
         else:
-            q = below(rng, NOOKS)
-            if rows.nook[s, q, 2] < rows.circle[r, 1, 2, 0]:
+            k = state.region[j]
+            if pieces.allowed[i, k] == 0 or not _fits(rows, regions, r, k):
                 return
-            x = state.x[j] + rows.nook[s, q, 0] - rows.circle[r, 1, 0, 0]
-            y = state.y[j] + rows.nook[s, q, 1] - rows.circle[r, 1, 1, 0]
+            s = state.row[j]
+            if kind == 2:
+                e, f = below(rng, int(rows.trait[r, COUNT])), below(rng, int(rows.trait[s, COUNT]))
+                x = state.x[j] + rows.edge[s, AX, f] - rows.edge[r, AX, e]
+                y = state.y[j] + rows.edge[s, AY, f] - rows.edge[r, AY, e]
+                # A hair away from the other, so that edges which should touch do not cross by rounding.
+                away = 1e-7 / (abs(x - state.x[j]) + abs(y - state.y[j]) + 1e-9)
+                x, y = x + away * (x - state.x[j]), y + away * (y - state.y[j])
+            else:
+                q = below(rng, NOOKS)
+                if rows.nook[s, q, 2] < rows.circle[r, 1, 2, 0]:
+                    return
+                x = state.x[j] + rows.nook[s, q, 0] - rows.circle[r, 1, 0, 0]
+                y = state.y[j] + rows.nook[s, q, 1] - rows.circle[r, 1, 1, 0]
     x, y = _clamp_x(rows, regions, r, k, x), _clamp_y(rows, regions, r, k, y)
     loss = assess(rows, regions, state, i, r, k, x, y, state.best[KEPT - 1, 0])
     _keep(state.best, loss, x, y, form, angle, k)

@@ -19,6 +19,8 @@ from nesting.layout.terms import Effort, Ground, Layout, Shape, Spot, Stop
 
 TRIES = 200
 """Positions tried for a piece laid where it overlaps nothing."""
+WIDE, CLOSE = 40, 20
+"""Positions tried for a piece in conflict: anywhere, and near where it lies."""
 CHUNK = 20_000
 """Evaluations between two looks at the stop rule: some hundredths of a second."""
 Keep = NDArray[np.float64]
@@ -34,9 +36,15 @@ class Task:
         self.gap_mm, self.margin_mm = gap_mm, margin_mm
         self.table = outlines.table(shapes, gap_mm / 2)
         self.scale = self.table.scale
+        self.shapes_free = {
+            form: bool(self.table.slot[i] >= 0)
+            for i in range(len(self.shapes))
+            for form in range(self.table.first[i], self.table.first[i] + self.table.turns[i])
+        }
         self.kinds = [shape.polygon.wkb for shape in shapes]
         across = any(shape.reach_charge is not None for shape in shapes)
-        self.places = g.places(grounds, gap_mm / 2, margin_mm, across=across)
+        qualities = sorted({shape.quality for shape in shapes})
+        self.places = g.places(grounds, gap_mm / 2, margin_mm, across=across, qualities=qualities)
         self.regions = g.regions(self.places, self.scale) if self.places else None
         self.allowed = self._allowed()
         hulls = self.table.rows.trait[self.table.first, kernels.SIZE] ** 4
@@ -51,7 +59,7 @@ class Task:
             box = rows.trait[first : first + count]
             w, h = (box[:, 2] - box[:, 0]) * self.scale, (box[:, 3] - box[:, 1]) * self.scale
             for k, place in enumerate(self.places):
-                if place.across and shape.reach_charge is None:
+                if (place.across and shape.reach_charge is None) or place.quality not in (None, shape.quality):
                     continue
                 x0, y0, x1, y1 = place.area.bounds
                 fits = bool(np.any((w <= x1 - x0) & (h <= y1 - y0))) or shape.turns_deg is None
@@ -69,6 +77,12 @@ class Task:
         room = sum(ground.polygon.area - sum(p.area for p in ground.pinned) for ground in self.grounds)
         return sum(shape.polygon.area for shape in self.shapes) > room * (1 + 1e-9)
 
+    def made_by(self, form: int, spot: Spot) -> bool:
+        """Whether a row stands for a spot's orientation (free shapes: for its side)."""
+        row = self.table.forms[form]
+        free = self.shapes_free[form]
+        return row.mirrored == spot.mirrored and (free or abs((row.turn_deg - spot.turn_deg + 180) % 360 - 180) < 1e-7)
+
 
 class Chain:
     """One layout under way; see the kernels for what the arrays hold."""
@@ -84,7 +98,7 @@ class Chain:
         self.regions = task.regions._replace(box=task.regions.box.copy())
         self.state = _state(n, table, seed)
         self.keep: Keep = np.zeros((n, 5))
-        self.wide, self.close = 40, 20
+        self.wide, self.close = WIDE, CLOSE
         self.arrays = (self.rows, self.pieces, self.regions, self.state)
         for i in range(n):
             kernels.take_off(self.state, i)
@@ -194,6 +208,26 @@ class Chain:
         """Bring all losses up to date with the positions."""
         return float(kernels.measure_all(*self.arrays))
 
+    def lay(self, spots: Sequence[Spot]) -> list[int]:
+        """Lay pieces as spots say, if a place of theirs is there; returns the pieces that none of the spots lays."""
+        by_id, keep, t = {spot.id: spot for spot in spots}, self.save(), self.task
+        for i, shape in enumerate(t.shapes):
+            keep[i, 4] = -1.0
+            spot = by_id.get(shape.id)
+            homes = [] if spot is None else [k for k, p in enumerate(t.places) if p.ground == spot.ground]
+            homes = [k for k in homes if t.allowed[i, k]]
+            if spot is None or not homes:
+                continue
+            form = next(f for f in range(t.table.first[i], t.table.first[i] + t.table.turns[i]) if t.made_by(f, spot))
+            base = t.table.forms[form]
+            angle = math.radians(spot.turn_deg - base.turn_deg) if t.table.slot[i] >= 0 else 0.0
+            rx, ry = outlines.turned(np.array(base.outline.reference), spot.turn_deg, spot.mirrored).tolist()
+            aside = t.places[homes[0]].aside
+            x, y = (spot.x_mm + rx + aside[0]) / t.scale, (spot.y_mm + ry + aside[1]) / t.scale
+            keep[i] = x, y, form, angle, homes[0]
+        self.restore(keep)
+        return np.flatnonzero(keep[:, 4] < 0).tolist()
+
     def spots_of(self, keep: Keep) -> list[Spot]:
         """Where the pieces of a saved layout lie, in millimetres, each in its ground's own frame."""
         found, t = [], self.task
@@ -213,8 +247,15 @@ def by_bulk(task: Task) -> list[int]:
 
 
 def lay_in_order(chain: Chain, order: Sequence[int], tries: int = TRIES) -> list[int]:
-    """Lay pieces one after another where they overlap nothing; returns those that found no place."""
-    return [i for i in order if chain.task.allowed[i].any() and not chain.insert(i, tries)]
+    """Lay pieces one after another where they overlap nothing; returns those that found no place. Where one piece
+    found none, equal ones are not tried."""
+    missing, full = [], set[tuple[bytes, tuple[float, ...] | None]]()
+    for i in order:
+        kind = (chain.task.kinds[i], chain.task.shapes[i].turns_deg)
+        if kind in full or not chain.task.allowed[i].any() or not chain.insert(i, tries):
+            missing.append(i)
+            full.add(kind)
+    return missing
 
 
 def checked(

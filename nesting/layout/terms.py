@@ -6,6 +6,7 @@ gives the same layout everywhere. Stops are small callables that compose with `f
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
@@ -21,6 +22,7 @@ class Shape:
     """What is to be laid, in its own frame. `polygon` may have holes; other shapes may lie in them.
 
     `turns_deg`: the turns allowed, None for any angle. `value`: its worth when only a subset fits.
+    `quality`: it may lie on zones of at least that quality; by default on no zone at all.
     `reach_charge`: the value lost if it lies across reaches; None: it must lie wholly in one.
     """
 
@@ -30,16 +32,18 @@ class Shape:
     mirror: bool = False
     value: float = 1.0
     reach_charge: float | None = None
+    quality: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
 class Ground:
     """Where to lay, sheet frame: an outline with holes; the reaches a shape must lie in (none: everywhere); what is
-    pinned there already, from which the rest keeps the gap."""
+    pinned there already, from which the rest keeps the gap; zones of lower quality, the higher the better."""
 
     polygon: Polygon
     reaches: tuple[Polygon, ...] = ()
     pinned: tuple[Polygon, ...] = ()
+    zones: tuple[tuple[Polygon, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,166 @@
+"""Measure the engine on published instances, against the clock: one instance, or a table of all.
+
+    python -m nesting.layout.bench INSTANCE.json --seconds 60 --seed 1 --out LAYOUT.json
+    python -m nesting.layout.bench --all FOLDER --seconds 10 --only strip
+
+In: instance files. Out: layout files, and on stdout a line per instance: what was reached, the best published figure
+or bound, and the ratio to it (1 is as good, less is worse). A folder's `referee.py`, where there is one, judges too.
+"""
+
+from __future__ import annotations
+
+import argparse
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from shapely.geometry import Polygon, box
+
+from nesting.layout import guillotine
+from nesting.layout.fill import fill
+from nesting.layout.instances import Instance, read, written
+from nesting.layout.stock import Stock, cheapest
+from nesting.layout.strip import strip
+from nesting.layout.terms import Effort, Ground, Shape, Spot, Stop, after_evaluations
+
+HEAD = f"{'instance':34s} {'what':>8s} {'reached':>12s} {'target':>12s} {'ratio':>7s} {'mean':>7s} {'s':>6s}  judged"
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Spots, the entry and copy of each ground they lie on, and what was reached (higher is better if `up`)."""
+
+    spots: Sequence[Spot]
+    addresses: Sequence[tuple[int, int]]
+    what: str
+    reached: float
+    up: bool
+
+
+def after_seconds(most: float) -> Stop:
+    """Stop by the clock: only for measuring, since the same seed then need not give the same layout."""
+    start = time.monotonic()
+
+    def stop(_: Effort) -> float:
+        return (time.monotonic() - start) / most
+
+    return stop
+
+
+def solve(instance: Instance, stop: Stop, seed: int) -> Answer:
+    """The engine's answer to an instance of any kind."""
+    if instance.guillotine:
+        return _guillotine(instance, stop, seed)
+    if instance.width_mm is not None:
+        layout = strip(instance.shapes, instance.width_mm, stop=stop, seed=seed)
+        assert layout.length_mm is not None
+        density = 100.0 * instance.item_area_mm2 / (instance.width_mm * layout.length_mm)
+        return Answer(layout.spots, [(0, 0)], "density", density, True)
+    if instance.goal == "least cost":
+        stock = [Stock(sheet.ground, sheet.cost, sheet.quantity) for sheet in instance.sheets]
+        found = cheapest(instance.shapes, stock, stop=stop, seed=seed)
+        cost = float("inf") if found.layout.missing else found.cost
+        counted = (instance.raw.get("bounds") or {}).get("of") == "bins"
+        reached = float(len(found.sheets)) if counted and not found.layout.missing else cost
+        return Answer(found.layout.spots, _copies(found.sheets), "bins" if counted else "cost", reached, False)
+    kinds = [kind for kind, sheet in enumerate(instance.sheets) for _ in range(sheet.quantity or 1)]
+    layout = fill(instance.shapes, [instance.sheets[kind].ground for kind in kinds], stop=stop, seed=seed)
+    return Answer(layout.spots, _copies(kinds), *_worth(instance, layout.value), True)
+
+
+def _worth(instance: Instance, value: float) -> tuple[str, float]:
+    """The value laid; areas in the instance's own unit."""
+    return ("area", value / instance.unit_mm**2) if instance.goal == "largest area" else ("value", value)
+
+
+def _guillotine(instance: Instance, stop: Stop, seed: int) -> Answer:
+    if instance.width_mm is not None:
+        spots, length = guillotine.strip(instance.shapes, instance.width_mm, stop, seed)
+        return Answer(spots, [(0, 0)], "density", 100.0 * instance.item_area_mm2 / (instance.width_mm * length), True)
+    spots, value = guillotine.fill(instance.shapes, instance.sheets[0].ground, stop, seed)
+    return Answer(spots, [(0, 0)], *_worth(instance, value), True)
+
+
+def _copies(kinds: Sequence[int]) -> list[tuple[int, int]]:
+    """Sheets by their kinds, as (kind, copy)."""
+    return [(kind, list(kinds[:at]).count(kind)) for at, kind in enumerate(kinds)]
+
+
+def _target(instance: Instance, what: str) -> float | None:
+    """The best published figure, else the proven bound."""
+    raw = instance.raw
+    best, bounds = raw.get("best_published") or {}, raw.get("bounds") or {}
+    if what == "density":
+        if best.get("density_percent"):
+            return float(best["density_percent"])
+        return 100.0
+    if what in ("bins", "cost"):
+        return float(best.get(what) or bounds.get("lower") or 0.0) or None
+    return float(best.get("value") or bounds.get("upper") or 0.0) or None
+
+
+def line(path: Path, seconds: float, seed: int, out: Path | None, referee: Path | None) -> str:
+    """Solve one instance; the table's line for it."""
+    instance = read(path)
+    start = time.monotonic()
+    answer = solve(instance, after_seconds(seconds), seed)
+    took = time.monotonic() - start
+    judged = _judged(instance, answer, path, out, referee)
+    target = _target(instance, answer.what)
+    ratio = 0.0 if not target else answer.reached / target if answer.up else target / answer.reached
+    mean = instance.published("mean") if answer.what == "density" else None
+    means = f"{answer.reached / mean:7.4f}" if mean else f"{'-':>7s}"
+    head = f"{instance.name:34s} {answer.what:>8s} {answer.reached:12.6g} {target or 0:12.6g}"
+    return f"{head} {ratio:7.4f} {means} {took:6.1f}  {judged}"
+
+
+def _judged(instance: Instance, answer: Answer, path: Path, out: Path | None, referee: Path | None) -> str:
+    text = written(instance, answer.spots, answer.addresses)
+    if out is not None:
+        out.write_text(text, encoding="utf-8")
+    if referee is None or not referee.exists():
+        return "-"
+    with tempfile.TemporaryDirectory() as folder:
+        layout = Path(folder) / "layout.json"
+        layout.write_text(text, encoding="utf-8")
+        done = subprocess.run([sys.executable, referee, path, layout], capture_output=True, text=True, check=False)
+    return (done.stdout or done.stderr).split(maxsplit=1)[0]
+
+
+def warm_up() -> None:
+    """Compile (or load) every kernel, so that the clock does not see it."""
+    squares = [Shape(str(k), box(0, 0, 60, 40), None if k == 0 else (0.0, 90.0)) for k in range(4)]
+    strip(squares, 100.0, stop=after_evaluations(20_000))
+    fill(
+        squares,
+        Ground(Polygon([(0, 0), (150, 0), (150, 50), (100, 50), (100, 100), (0, 100)])),
+        stop=after_evaluations(2_000),
+    )
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("instances", nargs="*", type=Path, metavar="INSTANCE.json")
+    parser.add_argument("--all", type=Path, metavar="FOLDER", help="every instance in a folder and below")
+    parser.add_argument("--only", default="", help="of a folder, the instances whose path contains this")
+    parser.add_argument("--seconds", type=float, default=10.0, help="per instance, wall clock (default 10)")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", type=Path, metavar="LAYOUT.json", help="write the layout (of the last instance)")
+    options = parser.parse_args(arguments)
+    paths = list(options.instances)
+    if options.all:
+        found = sorted(p for p in options.all.glob("*/*.json") if options.only in f"{p.parent.name}/{p.stem}")
+        paths += [path for path in found if '"items"' in path.read_text(encoding="utf-8")]
+    warm_up()
+    print(HEAD, flush=True)
+    for path in paths:
+        print(line(path, options.seconds, options.seed, options.out, path.parent.parent / "referee.py"), flush=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
