@@ -10,9 +10,12 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import ROUND_HALF_UP, Decimal
 
+import shapely
+from shapely.geometry.base import BaseGeometry
+
 from nesting import curves
 from nesting.faults import JobFault
-from nesting.model import CostLine, CuttingFigure, Machine, Piece, PlannedSheet, Rates, StockKey
+from nesting.model import Chain, CostLine, CuttingFigure, Machine, Piece, PlannedSheet, Rates, StockKey
 from nesting.passes import minutes
 
 CENT = Decimal("0.01")
@@ -59,23 +62,46 @@ def total(lines: Iterable[CostLine]) -> Decimal:
 
 
 def cutting_lines(pieces: Sequence[Piece], machine: Machine, rates: Rates) -> list[CostLine]:
-    """Machine time to cut and mark the pieces, one line a stock key: the same whatever the layout."""
-    seconds: dict[StockKey, float] = {}
-    for piece in pieces:
-        seconds[piece.stock] = seconds.get(piece.stock, 0.0) + cutting_seconds(piece, machine)
-    return [
-        CostLine(f"cutting {stock}", round(spent / 60, 2), "min", _machine_money(spent, rates))
-        for stock, spent in sorted(seconds.items())
-    ]
+    """Machine time to cut the pieces, and that to mark them, a line each a stock key: the same whatever the layout."""
+    lines = []
+    for what, seconds_of in (("cutting", cutting_seconds), ("marking", marking_seconds)):
+        seconds: dict[StockKey, float] = {}
+        for piece in pieces:
+            seconds[piece.stock] = seconds.get(piece.stock, 0.0) + seconds_of(piece, machine)
+        lines += [
+            CostLine(f"{what} {stock}", round(spent / 60, 2), "min", _machine_money(spent, rates))
+            for stock, spent in sorted(seconds.items())
+            if spent
+        ]
+    return lines
 
 
 def cutting_seconds(piece: Piece, machine: Machine) -> float:
-    """Contours at the cutting feed with one pierce each, marks at the marking feed."""
+    """Contours at the cutting feed with one pierce each."""
     figure = figure_for(machine, piece.stock)
     rings = [piece.outline, *piece.holes]
     cut = math.fsum(curves.length(ring, closed=True) for ring in rings)
-    marked = math.fsum(curves.length(mark, closed=False) for mark in piece.marks)
-    return cut / figure.feed_mm_s + len(rings) * figure.pierce_s + marked / machine.mark_feed_mm_s
+    return cut / figure.feed_mm_s + len(rings) * figure.pierce_s
+
+
+def marking_seconds(piece: Piece, machine: Machine) -> float:
+    """Marks at the marking feed."""
+    return marked_mm(piece.marks, machine) / machine.mark_feed_mm_s
+
+
+def marked_mm(marks: Sequence[Chain], machine: Machine) -> float:
+    """What the head runs to mark: along the chains, and to and fro over what closed ones enclose if they are filled."""
+    along = math.fsum(curves.length(mark, closed=False) for mark in marks)
+    return along + (_enclosed_mm2(marks) / machine.fill_spacing_mm if machine.fill_spacing_mm else 0.0)
+
+
+def _enclosed_mm2(marks: Sequence[Chain]) -> float:
+    """Area within the closed chains; of one inside another, only what lies between the two."""
+    closed = [curves.polygon(mark[:-1]) for mark in marks if len(mark) > 2 and mark[0][:2] == mark[-1][:2]]
+    enclosed: BaseGeometry = shapely.Polygon()
+    for ring in closed:
+        enclosed = enclosed.symmetric_difference(ring)
+    return float(enclosed.area)
 
 
 def joint_lines(pieces: Sequence[Piece], rates: Rates) -> list[CostLine]:

@@ -156,7 +156,10 @@ class CuttingFigure:
 @dataclass(frozen=True, slots=True)
 class Machine:
     """Bed frame. The travel is what the head reaches, from (0, 0); the table is what lies flat, centred on the travel
-    in x, reaching from the travel's front edge to the back wall in y."""
+    in x, reaching from the travel's front edge to the back wall in y.
+
+    Closed marks are filled by lines `fill_spacing_mm` apart; 0: marks are followed, never filled.
+    """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
 
@@ -173,6 +176,7 @@ class Machine:
     turn_min: float = 3.0
     trim_min: float = 2.0
     mark_feed_mm_s: float = 100.0
+    fill_spacing_mm: float = 0.0
     rapid_mm_s: float = 200.0
     lineup_error_mm: float = 0.15
 
@@ -180,6 +184,8 @@ class Machine:
         for axis, travel, table in zip("xy", self.travel_mm, self.table_mm, strict=True):
             if not 0 < travel <= table:
                 raise ValueError(f"the table ({table:g} mm in {axis}) must be at least the travel ({travel:g} mm)")
+        if not self.fill_spacing_mm >= 0:
+            raise ValueError("fill_spacing_mm is the distance between the lines that fill a mark, 0 for none")
 
 
 @dataclass(frozen=True, slots=True)

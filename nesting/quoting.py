@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from nesting import curves
-from nesting.costing import cutting_seconds, money, total
+from nesting.costing import cutting_seconds, marking_seconds, money, total
 from nesting.model import CostLine, Extra, Piece, Plan, PlannedSheet, StockKey, Workshop
 from nesting.timing import machine_minutes
 
@@ -157,13 +157,13 @@ def _work(plan: Plan, shop: Workshop) -> list[CostLine]:
         kind = line.what.rpartition(": ")[2]
         if kind in NOT_WORK:
             continue
-        name = "cutting" if kind.startswith("cutting") else kind
+        name = next((work for work in ("cutting", "marking") if kind.startswith(work)), kind)
         before = gathered.get((name, line.unit), CostLine(name, 0, line.unit, Decimal(0)))
         gathered[(name, line.unit)] = CostLine(
             name, before.quantity + line.quantity, line.unit, before.amount + line.amount
         )
-    moving = machine_minutes(plan) - math.fsum(cutting_seconds(piece, plan.machine) for piece in plan.pieces) / 60
-    moved = max(0.0, round(moving, 2))
+    working = math.fsum(cutting_seconds(p, plan.machine) + marking_seconds(p, plan.machine) for p in plan.pieces) / 60
+    moved = max(0.0, round(machine_minutes(plan) - working, 2))
     amount = money(Decimal(str(moved)) * shop.rates.machine_per_hour / 60)
     return [*gathered.values(), CostLine("moves between cuts", moved, "min", amount)]
 

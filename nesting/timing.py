@@ -1,8 +1,8 @@
 """How long a pass takes: a replay of what the head runs, in cutting order.
 
 In: a pass and its cuts. Out: lengths in mm, pierces, seconds. Pure.
-Method: contours and line-up marks at the cutting feed with one pierce each, marks at the marking feed, straight rapid
-moves between them from the datum corner on; speeding up and slowing down is left out.
+Method: contours and line-up marks at the cutting feed with one pierce each, marks (and the lines that fill them) at
+the marking feed, straight rapid moves between them from the datum corner on; speeding up and slowing down is left out.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from nesting import curves
-from nesting.costing import figure_for
+from nesting.costing import figure_for, marked_mm
 from nesting.model import CuttingFigure, Machine, Pass, Plan
 from nesting.passes.cuts import Cut, cross, cuts_of, laid_on, to_bed
 
@@ -37,21 +37,19 @@ def run_time(machine: Machine, figure: CuttingFigure, run: Pass, cuts: Sequence[
     lines = [(stretch, False) for stretch in lineup]
     # The drawing runs all marks before any cut.
     lines += sorted(((cut.stretch, cut.kind == "mark") for cut in cuts), key=lambda line: not line[1])
-    cut_mm = marked_mm = rapid_mm = 0.0
+    cut_mm = rapid_mm = 0.0
     head = (0.0, 0.0)
     for stretch, marked in lines:
         bed = to_bed(run, stretch.vertices)
-        length = curves.length(bed, stretch.closed)
         rapid_mm += math.dist(head, bed[0][:2])
         head = bed[0][:2] if stretch.closed else bed[-1][:2]
-        if marked:
-            marked_mm += length
-        else:
-            cut_mm += length
+        if not marked:
+            cut_mm += curves.length(bed, stretch.closed)
+    marking_mm = marked_mm([stretch.vertices for stretch, marked in lines if marked], machine)
     pierces = sum(not marked for _, marked in lines)
     seconds = cut_mm / figure.feed_mm_s + pierces * figure.pierce_s
-    seconds += marked_mm / machine.mark_feed_mm_s + rapid_mm / machine.rapid_mm_s
-    return RunTime(cut_mm, marked_mm, rapid_mm, pierces, seconds)
+    seconds += marking_mm / machine.mark_feed_mm_s + rapid_mm / machine.rapid_mm_s
+    return RunTime(cut_mm, marking_mm, rapid_mm, pierces, seconds)
 
 
 def machine_minutes(plan: Plan) -> float:

@@ -61,7 +61,7 @@ def pass_step(plan: Plan, sheet: PlannedSheet, run: Pass) -> Step:
     spent = run_time(plan.machine, figure, run, cuts[run.order])
     checks = [] if _to_find(run) else states.check_points(plan.machine, shape)
     tables = [
-        _settings(figure, spent),
+        _settings(plan.machine, figure, spent),
         _frame(plan.machine, frame),
         check_table(checks),
         _lineup(run),
@@ -135,17 +135,19 @@ def _todo(
         if by > 1.0:
             yield f"{mm(by)} mm hang out at the {side}: supported level with the table."
     yield from _lining_up(plan.machine, run, checks)
-    yield f"Load {plain(run.file, 80)}. Run {_layers(run, cuts)}; never its NOTE layers."
+    yield f"Load {plain(run.file, 80)}. Run {_layers(plan.machine, run, cuts)}; never its NOTE layers."
     yield f"Run the frame {words.IDLE[plan.machine.kind]}: it stays on the sheet, as in the picture."
     yield f"{words.SET_UP[plan.machine.kind]} as in the table; a test cut in waste."
     yield "Cut, and stay with it."
     yield from _afterwards(plan, sheet, run)
 
 
-def _layers(run: Pass, cuts: Sequence[Cut]) -> str:
+def _layers(machine: Machine, run: Pass, cuts: Sequence[Cut]) -> str:
+    fill = machine.fill_spacing_mm
+    mark = f"MARK (what it encloses filled, lines {fill:g} mm apart)" if fill else "MARK"
     used = {
         "LINEUP": any(mark.cut_here for mark in run.lineup),
-        "MARK": any(cut.kind == "mark" for cut in cuts),
+        mark: any(cut.kind == "mark" for cut in cuts),
         "CUT": any(cut.kind != "mark" for cut in cuts),
     }
     return ", then ".join(layer for layer, there in used.items() if there)
@@ -189,7 +191,7 @@ def _narrowest(piece: Piece) -> float:
 # ── tables ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _settings(figure: CuttingFigure, spent: RunTime) -> Table:
+def _settings(machine: Machine, figure: CuttingFigure, spent: RunTime) -> Table:
     columns = (Column("set"), Column("to"), Column("expect"), Column("about"))
     power = "by test cut" if figure.power_percent is None else f"{figure.power_percent:g} %"
     table = [
@@ -198,6 +200,8 @@ def _settings(figure: CuttingFigure, spent: RunTime) -> Table:
         ("pierce", f"{figure.pierce_s:g} s", "pierces", str(spent.pierces)),
         ("kerf", f"{figure.kerf_mm:g} mm", "run", f"{spent.minutes:.1f} min"),
     ]
+    if spent.marked_mm:
+        table.append(("mark at", f"{machine.mark_feed_mm_s:g} mm/s", "in power", "by test"))
     return rows.rounded("settings", "Settings", columns, table)
 
 
