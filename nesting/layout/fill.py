@@ -5,7 +5,8 @@ In: shapes with values, grounds, gap, margin. Out: a checked Layout; what found 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from functools import partial
 
 from nesting.layout.fit import finished, pull_into_reach
 from nesting.layout.search import Chain, Keep, Task, by_bulk, lay_in_order
@@ -37,22 +38,31 @@ def fill(
         return Layout((), tuple(shape.id for shape in shapes))
     chain = Chain(task, seed)
     _first(chain)
-    layout = _checked(chain)
-    watch.better(layout)
+    best = _checked(chain)
+    watch.better(best)
+    try:
+        for better in _improving(chain, best, stop):
+            best = better
+            watch.better(best)
+    except KeyboardInterrupt:
+        pass
+    return best
+
+
+def _improving(chain: Chain, best: Layout, stop: Stop) -> Iterator[Layout]:
+    """Ever more valuable layouts, until all lies, nothing helps, or the effort is spent."""
     idle, barred = 0, set[bytes]()
-    while layout.missing and idle < IDLE and stop(chain.effort) < 1.0:
+    while best.missing and idle < IDLE and stop(chain.effort) < 1.0:
         before = chain.save()
-        gained = _force_one(chain, stop, barred) or _swap_one(chain, stop)
-        if gained:
-            better = _checked(chain)
-            if better.value > layout.value:
-                layout, idle = better, 0
-                barred.clear()
-                watch.better(layout)
-                continue
-        chain.restore(before)
         idle += 1
-    return layout
+        for change in (partial(_force_one, chain, stop, barred), partial(_swap_one, chain, stop)):
+            better = _checked(chain) if change() else best
+            if better.value > best.value:
+                best, idle = better, 0
+                barred.clear()
+                yield best
+                break
+            chain.restore(before)
 
 
 def _first(chain: Chain) -> None:

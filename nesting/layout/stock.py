@@ -58,6 +58,18 @@ def cheapest(
     if best.layout.missing:
         best = _everything(asked, best, stop)
     watch.better(best.layout)
+    try:
+        for better in _improving(asked, best, stop):
+            if better.cost < best.cost:
+                watch.better(better.layout)
+            best = better
+    except KeyboardInterrupt:
+        pass
+    return best
+
+
+def _improving(asked: _Asked, best: Stocked, stop: Stop) -> Iterator[Stocked]:
+    """Ever cheaper layouts, until none could be cheaper or the effort is spent; each knows the effort so far."""
     spent, share = best.layout.effort.evaluations, FIRST_SHARE
     while not best.layout.missing and stop(Effort(spent)) < 1.0:
         choices = list(_cheaper(asked, best))
@@ -66,15 +78,14 @@ def cheapest(
         for sheets in choices:
             found, used = _try(asked, best, sheets, _within(stop, spent, share))
             spent += used
+            best = found or best
+            yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
             if found is not None:
-                best = found
-                watch.better(best.layout)
                 break
             if stop(Effort(spent)) >= 1.0:
                 break
         else:
             share *= 1.5
-    return replace(best, layout=replace(best.layout, effort=Effort(spent)))
 
 
 def _everything(asked: _Asked, best: Stocked, stop: Stop) -> Stocked:

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import Point, Polygon, box
 
-from nesting.layout import Ground, Layout, Shape, Spot, after_evaluations, fill, fit, strip
+from nesting.layout import Effort, Ground, Layout, Shape, Spot, after_evaluations, fill, fit, strip
+from nesting.layout.stock import Stock, cheapest
 
 HAIR_MM = 2e-4
 
@@ -107,6 +108,41 @@ def test_same_seed_same_layout() -> None:
     assert strip(shapes, 400, seed=3, stop=after_evaluations(100_000)) == strip(
         shapes, 400, seed=3, stop=after_evaluations(100_000)
     )
+
+
+def test_one_thread_or_two_same_strip() -> None:
+    shapes = [Shape(f"L{k}", ELL, QUARTERS) for k in range(6)] + [Shape(f"T{k}", TEE, QUARTERS) for k in range(4)]
+    stop = after_evaluations(700_000)
+    assert strip(shapes, 400, seed=5, stop=stop, threads=1) == strip(shapes, 400, seed=5, stop=stop, threads=2)
+
+
+def test_ctrl_c_returns_the_best_so_far() -> None:
+    calls: list[int] = []
+
+    def stop(effort: Effort) -> float:
+        calls.append(1)
+        if len(calls) > 3:
+            raise KeyboardInterrupt
+        return 0.0
+
+    shapes = [Shape(str(k), box(0, 0, 60, 60), value=float(k)) for k in range(4)]
+    assert len(fill(shapes, Ground(box(0, 0, 125, 62)), stop=stop).spots) == 2
+    assert strip(shapes, 100.0, stop=stop).length_mm is not None
+
+
+def test_the_cheapest_sheets_are_chosen() -> None:
+    shapes = [Shape(str(k), box(0, 0, 60, 60)) for k in range(4)]
+    large, small = Stock(Ground(box(0, 0, 125, 125)), 10.0), Stock(Ground(box(0, 0, 62, 62)), 3.0, quantity=2)
+    found = cheapest(shapes, [large, small], stop=after_evaluations(100_000))
+    assert (found.cost, found.layout.missing) == (10.0, ())
+
+
+def test_zones_of_low_quality_bar_what_asks_for_more() -> None:
+    sheet = Ground(box(0, 0, 100, 50), zones=((box(0, 0, 50, 50), 1.0),))
+    shapes = [Shape("front", box(0, 0, 45, 45)), Shape("hidden", box(0, 0, 45, 45), quality=1.0)]
+    layout = fit(shapes, sheet)
+    assert layout is not None
+    assert {spot.id: spot.x_mm > 40 for spot in layout.spots} == {"front": True, "hidden": False}
 
 
 def test_a_strip_is_as_long_as_it_says() -> None:
