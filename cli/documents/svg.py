@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape, quoteattr
 
 from cli.documents.canvas import PAPER, Item, Path, Picture, Words
 from nesting import curves
 from nesting.model import Vertex
+
+MOST_SWEEP_RAD = math.pi / 2
+"""Longer arcs are written in parts: an arc given by its ends and radius is told to no better than its centre, which
+near half a circle runs away with the last decimal of the ends."""
 
 
 def svg(picture: Picture) -> str:
@@ -36,14 +41,16 @@ def _path(path: Path) -> str:
 
 def _data(chain: Sequence[Vertex], closed: bool) -> str:
     parts = [f"M{_n(chain[0][0])} {_n(chain[0][1])}"]
-    for s in curves.segments(chain, closed):
+    for s in (part for segment in curves.segments(chain, closed) for part in _parts(segment)):
         end = f"{_n(s.b[0])} {_n(s.b[1])}"
-        if s.bulge == 0:
-            parts.append(f"L{end}")
-        else:
-            large, sweep = int(abs(s.bulge) > 1.0), int(s.bulge > 0)
-            parts.append(f"A{_n(s.radius)} {_n(s.radius)} 0 {large} {sweep} {end}")
+        parts.append(f"L{end}" if s.bulge == 0 else f"A{_n(s.radius)} {_n(s.radius)} 0 0 {int(s.bulge > 0)} {end}")
     return "".join(parts) + ("Z" if closed else "")
+
+
+def _parts(s: curves.Segment) -> Iterator[curves.Segment]:
+    """The segment, an arc in equal parts of at most `MOST_SWEEP_RAD`."""
+    count = max(1, math.ceil(abs(s.sweep) / MOST_SWEEP_RAD - 1e-9))
+    yield from [s] if count == 1 else (s.part(k / count, (k + 1) / count) for k in range(count))
 
 
 def _text(words: Words) -> str:
