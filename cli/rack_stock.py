@@ -25,6 +25,8 @@ ThicknessOption = Annotated[
     float | None, typer.Option("--thickness", help="Only this thickness, in mm.", show_default=False)
 ]
 
+MOST_TOLD = 5
+"""Findings named in a refusal."""
 
 SheetArgument = Annotated[str, typer.Argument(metavar="SHEET", help="Its number.")]
 SizeOption = Annotated[str, typer.Option("--size", help="Width x height in mm, e.g. 600x400.", show_default=False)]
@@ -279,7 +281,15 @@ def _drawn(drawing: Path | None) -> tuple[tuple[Point, ...], tuple[tuple[Point, 
     assert drawing is not None
     shapes, findings = read_drawing(drawing)
     for finding in findings:
-        typer.echo(str(finding), err=True)
+        if finding.mended:
+            typer.echo(str(finding), err=True)
+    left = [str(finding) for finding in findings if not finding.mended]
+    if left:
+        raise RackFault(
+            "the drawing is no sheet as it stands: " + "; ".join(left[:MOST_TOLD]),
+            mend=f"mend it in the drawing; `halfturn inspect {drawing.name}` shows where",
+            where=(drawing.name,),
+        )
     if len(shapes) != 1:
         raise RackFault(
             f"the drawing holds {len(shapes)} outlines", mend="draw one sheet a file", where=(drawing.name,)

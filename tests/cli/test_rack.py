@@ -120,6 +120,18 @@ def test_a_sheet_is_drawn(workshop: Path) -> None:
     assert "400 x 300 (5 corners)" in halfturn("list")
 
 
+def test_a_drawn_sheet_that_only_a_person_can_mend_is_refused(workshop: Path) -> None:
+    drawing = ezdxf.new(units=4)
+    drawing.modelspace().add_lwpolyline([(0, 0), (300, 0), (300, 200), (0, 200)], close=True)
+    drawing.modelspace().add_lwpolyline([(50, 50), (90, 50), (90, 90), (50, 60)])
+    drawing.saveas(workshop / "gap.dxf")
+    before = halfturn("list")
+    with pytest.raises(Fault, match="no sheet as it stands") as caught:
+        halfturn("receive", *OPAL, "--drawing", "gap.dxf")
+    assert "10.00 mm" in caught.value.what and "halfturn inspect gap.dxf" in caught.value.mend
+    assert halfturn("list") == before
+
+
 def test_arcs_of_a_drawn_sheet_become_chords_inside_the_material(workshop: Path) -> None:
     drawing = ezdxf.new(units=4)
     drawing.modelspace().add_circle((500, 500), 200)
