@@ -35,6 +35,7 @@ MOST_LETTERS = 2000
 MOST_HEIGHT_MM = 10_000.0
 FAR_MM = 10 * MOST_HEIGHT_MM
 _SIZES = f"capitals may be up to {MOST_HEIGHT_MM:g} mm high"
+_OTHER_FONT = "choose a font that has it, or leave the letter out"
 LINE_PER_CAP = 1.7
 """Baseline to baseline, as a share of the cap height."""
 
@@ -141,17 +142,25 @@ def _set_line(face: Typeface, line: str, tracking_mm: float) -> tuple[list[Lette
     for info, position in zip(buffer.glyph_infos, buffer.glyph_positions, strict=True):
         text = line[info.cluster : clusters[clusters.index(info.cluster) + 1]]
         if info.codepoint == 0:
-            raise DrawingFault(f"the font {face.name} has no letter {text!r}", mend="choose a font that has it")
+            raise DrawingFault(f"the font {face.name} has no letter {text!r}", mend=_OTHER_FONT)
         place = (x + position.x_offset * face.scale, y + position.y_offset * face.scale)
-        letters.setdefault(info.cluster, []).extend(_glyph_shapes(face, info.codepoint, text, place))
+        with within(f"letter {text!r} of the font {face.name}"):
+            letters.setdefault(info.cluster, []).extend(_glyph_shapes(face, info.codepoint, text, place))
         x += position.x_advance * face.scale + (tracking_mm if position.x_advance else 0.0)
         y += position.y_advance * face.scale
     cut = [
         Letter(line[start : clusters[clusters.index(start) + 1]], tuple(shapes))
         for start, shapes in sorted(letters.items())
-        if shapes
     ]
-    return cut, max(0.0, x - tracking_mm)
+    for letter in cut:
+        if not letter.shapes and _shows(letter.text):
+            raise DrawingFault(f"the font {face.name} has no outline of the letter {letter.text!r}", mend=_OTHER_FONT)
+    return [letter for letter in cut if letter.shapes], max(0.0, x - tracking_mm)
+
+
+def _shows(text: str) -> bool:
+    """Whether something should be seen: letters, figures, punctuation, symbols; no spaces, no marks for the setting."""
+    return any(unicodedata.category(character)[0] in "LNPS" for character in text)
 
 
 def _glyph_shapes(face: Typeface, glyph: int, text: str, place: Point) -> list[DrawnShape]:

@@ -5,6 +5,8 @@ from pathlib import Path
 import pytest
 from fontTools.fontBuilder import FontBuilder
 from fontTools.pens.ttGlyphPen import TTGlyphPen
+from fontTools.ttLib import TTFont
+from fontTools.ttLib.tables._g_l_y_f import Glyph
 from fontTools.ttLib.tables.TupleVariation import TupleVariation
 
 from nesting import curves
@@ -50,6 +52,17 @@ def test_lines_stand_below_each_other_and_are_centred():
 def test_what_cannot_be_set_is_told(text, words):
     with pytest.raises(DrawingFault, match=words):
         set_wording(text, 100.0)
+
+
+def test_a_letter_the_font_lacks_or_leaves_empty_is_named_with_its_mend(tmp_path):
+    font = TTFont(SHIPPED / "DejaVuSans.ttf")
+    font["glyf"]["B"] = Glyph()
+    font.save(tmp_path / "worn.ttf")
+    assert [letter.text for letter in set_wording("A C", 100.0, tmp_path / "worn.ttf")] == ["A", "C"]
+    for letter in ("B", "漢"):
+        with pytest.raises(DrawingFault, match=f"worn.ttf has no .*letter '{letter}'") as caught:
+            set_wording(f"AH{letter}A", 100.0, tmp_path / "worn.ttf")
+        assert "choose a font" in caught.value.mend
 
 
 def test_what_is_no_font_is_told(tmp_path):
