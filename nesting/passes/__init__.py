@@ -52,7 +52,7 @@ def plan_passes(
             file=f"{sheet_id}-{blank.id}-pass{k + 1}.dxf",
             region_mm=areas[k],
             whole=tuple(one.piece.id for one in run.whole),
-            part=tuple(one.piece.id for one in run.part),
+            part=tuple(one.piece.id for one in run.part if _cuts(one, k, areas)),
             joins=tuple(_join(run, meet, marks.get(between[meet[0]], ()), machine) for meet in meets.get(k, ())),
             lineup=_lineup(k, runs, marks),
         )
@@ -107,6 +107,16 @@ def _lineup(k: int, runs: Sequence[Run], marks: dict[Pair, tuple[Point, ...]]) -
             if k in (first, second):
                 listed.append(LineUpMark(number, point, runs[k].reach.to_bed(point), cut_here=k == first))
     return tuple(listed)
+
+
+def _cuts(one: Laid, k: int, areas: Sequence[Rect]) -> bool:
+    """Whether pass `k` cuts anything of a shared piece: its reach may touch the piece's bounds and no contour."""
+    chains = ((ring, True) for ring in one.rings), ((mark, False) for mark in one.marks)
+    return any(
+        True
+        for chain, closed in itertools.chain(*chains)
+        for _ in stretches(chain, closed, areas[k], areas[:k], areas[k + 1 :])
+    )
 
 
 def _meeting_points(runs: Sequence[Run], areas: Sequence[Rect]) -> dict[int, tuple[Meet, ...]]:

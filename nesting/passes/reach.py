@@ -6,7 +6,9 @@ front or a table wider than the travel only change where the blank's corner may 
 
 from __future__ import annotations
 
+import functools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import shapely
@@ -54,6 +56,7 @@ def holds(outer: Rect, inner: Rect) -> bool:
     return low and outer[2] >= inner[2] - EPS and outer[3] >= inner[3] - EPS
 
 
+@functools.lru_cache(maxsize=4096)
 def reaches(machine: Machine, blank: Rect) -> tuple[Reach, ...]:
     """All ways to lay the blank that reach something no other way reaches as well; () if it does not lie flat."""
     found = [
@@ -80,11 +83,20 @@ def _area(rect: Rect) -> float:
 
 
 def _places_across(machine: Machine, width: float) -> list[float]:
-    """Bed x of the blank's left edge: at the datum; centred where it is wider than the travel; none if too wide."""
+    """Bed x of the blank's left edge: at the datum; centred where it is wider than the travel; none if too wide.
+
+    Where the travel misses more than the margins, also as far to either side as the table lets it lie.
+    """
     travel, table = machine.travel_mm[0], machine.table_mm[0]
     if width > table + EPS:
         return []
-    return [0.0] if width <= travel + EPS else [(travel - width) / 2]
+    if width <= travel + EPS:
+        return [0.0]
+    centred = (travel - width) / 2
+    if width - 2 * machine.margin_mm <= travel + EPS:
+        return [centred]
+    aside = min(-centred, (table - width) / 2)
+    return sorted({centred - aside, centred, centred + aside})
 
 
 def _places_along(machine: Machine, depth: float) -> list[float]:
@@ -117,20 +129,28 @@ def _reach(machine: Machine, blank: Rect, turn_deg: int, corner: Point) -> Reach
 
 def lacking_mm(machine: Machine, width: float, depth: float) -> float:
     """How far a rectangular piece exceeds what passes can cover, either way round, margins kept; 0 if it fits."""
+    if _covered(machine, width, depth):
+        return 0.0
     return min(_excess(machine, width, depth), _excess(machine, depth, width))
 
 
 def _excess(machine: Machine, across: float, along: float) -> float:
-    widest = min(machine.travel_mm[0], machine.table_mm[0] - 2 * machine.margin_mm)
-    too_wide = max(0.0, across - widest)
-    across = min(across, widest)
-    if _covered(machine, across, along):
-        return too_wide
-    low, high = 0.0, along
+    """The least that is too much of `along`: as it is, or with `across` brought down to the travel first."""
+    widest = min(across, machine.travel_mm[0], machine.table_mm[0] - 2 * machine.margin_mm)
+    longest = _largest(along, lambda tried: _covered(machine, across, tried))
+    longest_narrow = _largest(along, lambda tried: _covered(machine, widest, tried))
+    return min(along - longest, across - widest + along - longest_narrow)
+
+
+def _largest(length: float, fits: Callable[[float], bool]) -> float:
+    """The largest length up to `length` that fits, by bisection; 0 where none does."""
+    if fits(length):
+        return length
+    low, high = 0.0, length
     while high - low > 1e-4:
         tried = (low + high) / 2
-        low, high = (tried, high) if _covered(machine, across, tried) else (low, tried)
-    return too_wide + along - low
+        low, high = (tried, high) if fits(tried) else (low, tried)
+    return low
 
 
 def _covered(machine: Machine, width: float, depth: float) -> bool:

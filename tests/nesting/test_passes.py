@@ -103,7 +103,13 @@ def test_what_no_pass_reaches_is_refused_with_its_place():
     ("size", "lacking"), [((600, 800), 0), ((800, 600), 0), ((601, 800), 1), ((600, 801), 1), ((300, 900), 100)]
 )
 def test_lacking_millimetres_without_margin(size, lacking):
-    assert lacking_mm(laser(margin_mm=0.0), *size) == pytest.approx(lacking, abs=0.01)
+    as_wide = laser(table=(600.0, 400.0), margin_mm=0.0)
+    assert lacking_mm(as_wide, *size) == pytest.approx(lacking, abs=0.01)
+
+
+def test_a_wider_table_lets_half_its_surplus_be_reached_from_either_side():
+    assert lacking_mm(laser(margin_mm=0.0), 610, 800) == 0
+    assert lacking_mm(laser(margin_mm=0.0), 611, 800) == pytest.approx(1, abs=0.01)
 
 
 def test_a_closed_machine_takes_no_more_than_its_travel():
@@ -154,3 +160,49 @@ def test_mismatch_grows_with_the_distance_from_the_marks():
     steps = [mismatch_mm((250.0 + d, 0.0), marks, 0.1) for d in (0.0, 100.0, 200.0, 300.0)]
     assert all(a < b for a, b in pairwise(steps))
     assert steps[0] == pytest.approx(0.1)
+
+
+def wide(**more):
+    """A 600 x 600 laser with a table 20 mm wider."""
+    return laser(travel=(600.0, 600.0), table=(620.0, 600.0), **more)
+
+
+def reassembled(runs, one):
+    """The stretches of a shared piece by pass, each shown to lie within the travel of 600 x 600."""
+    areas = [run.region_mm for run in runs]
+    found = []
+    for k, run in enumerate(runs):
+        for stretch in stretches(one.outline, True, areas[k], areas[:k], areas[k + 1 :]):
+            box = curves.bounds([curves.moved(stretch.vertices, *run.shift_mm, run.turn_deg)], closed=stretch.closed)
+            assert min(box[:2]) >= -1e-3
+            assert max(box[2:]) <= 600 + 1e-3
+            found.append((k, stretch))
+    return found
+
+
+def test_a_square_wider_than_the_travel_is_cut_against_both_side_stops():
+    """610 x 610 on 600 x 600, table 620: each pass reaches from one corner; the plan needs no other machine."""
+    machine = wide(margin_mm=0.0)
+    assert lacking_mm(machine, 610, 610) == 0
+    assert lacking_mm(machine, 611, 611) == pytest.approx(1, abs=0.01)
+    one = laid(piece(rectangle(610, 610)), 0, 0)
+    runs = passes_for((0, 0, 610, 610), [one], machine)
+    cut = reassembled(runs, one)
+    assert sum(curves.length(s.vertices, False) for _, s in cut) == pytest.approx(4 * 610)
+    assert {name for run in runs for name in run.part} == {"panel-1"}
+    assert all(bool(run.part) == any(k == run.order - 1 for k, _ in cut) for run in runs)
+
+
+def test_a_disc_wider_than_the_travel_takes_quarter_turns_where_it_cannot_be_slid_aside():
+    machine = laser(travel=(600.0, 600.0), table=(610.0, 600.0), margin_mm=0.0)
+    one = laid(piece(disc(610)), 0, 0)
+    runs = passes_for((0, 0, 610, 610), [one], machine)
+    assert "quarter" in [run.turn_before for run in runs]
+    cut = reassembled(runs, one)
+    assert sum(curves.length(s.vertices, False) for _, s in cut) == pytest.approx(math.pi * 610)
+    assert all(bulge for _, s in cut for *_, bulge in s.vertices[:-1]), "arcs stay arcs"
+
+
+def test_a_blank_that_misses_only_its_margins_lies_centred():
+    found = reaches(laser(), (0, 0, 610, 390))
+    assert {reach.shift_mm[0] for reach in found if reach.turn_deg == 0} == {-5.0}
