@@ -164,13 +164,19 @@ def _rebuild_part(pool: Pool, best: Sequence[Column], values: Sequence[float], d
 
 
 def _no_answer(pool: Pool, wanted: Sequence[int]) -> StockFault:
-    """Which piece no sheet of the stock key took."""
+    """Which piece no sheet of the stock key took; or that there are too few sheets for all."""
     most = [max((c.counts[kind] for c in pool.columns), default=0) for kind in range(len(wanted))]
-    kind = next((kind for kind, count in zip(pool.kinds, most, strict=True) if not count), pool.kinds[0])
-    x0, y0, x1, y1 = kind.polygon.bounds
+    nowhere = next((kind for kind, count in zip(pool.kinds, most, strict=True) if not count), None)
+    stock = pool.kinds[0].sample.stock
+    if nowhere is None:
+        return StockFault(
+            f"there is too little {stock} for all {sum(wanted)} pieces: the rack's {len(pool.found)} sheets hold only some",
+            mend=f"put a sheet of {stock} on offer in workshop.toml, or receive more stock",
+        )
+    x0, y0, x1, y1 = nowhere.polygon.bounds
     inset = 2 * pool.shop.machine.margin_mm
     return StockFault(
-        f"no sheet of {kind.sample.stock} holds {kind.name}: it needs a blank of at least "
+        f"no sheet of {stock} holds {nowhere.name}: it needs a blank of at least "
         f"{x1 - x0 + inset:.0f} x {y1 - y0 + inset:.0f} mm that the machine reaches",
         mend="put a larger sheet on offer, allow the piece to be split, or receive more stock",
     )

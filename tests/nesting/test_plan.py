@@ -107,7 +107,7 @@ def test_a_piece_larger_than_every_sheet_names_the_sheet_that_would_do():
 
 
 def test_more_pieces_than_the_rack_holds_and_nothing_on_offer():
-    with pytest.raises(StockFault):
+    with pytest.raises(StockFault, match="too little acrylic opal 5 mm for all 9 pieces"):
         planned(panels(9), offers=[], rack=[offcut("A1", 600, 400, "5.00")])
 
 
