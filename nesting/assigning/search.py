@@ -170,7 +170,8 @@ def _no_answer(pool: Pool, wanted: Sequence[int]) -> StockFault:
     stock = pool.kinds[0].sample.stock
     if nowhere is None:
         return StockFault(
-            f"there is too little {stock} for all {sum(wanted)} pieces: the rack's {len(pool.found)} sheets hold only some",
+            f"there is too little {stock} for all {sum(wanted)} pieces: "
+            f"the {len(pool.found)} sheets there are hold only some",
             mend=f"put a sheet of {stock} on offer in workshop.toml, or receive more stock",
         )
     x0, y0, x1, y1 = nowhere.polygon.bounds
