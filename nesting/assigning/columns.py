@@ -21,7 +21,7 @@ from nesting.assigning.stock import Candidate
 from nesting.layout import Ground, Shape, after_evaluations, fill
 from nesting.model import Blank, Machine, Pass, Piece, Placement, PlannedSheet, Point, Rates, Rect, Trim, Turn
 from nesting.passes import plan_passes
-from nesting.passes.reach import Reach, holds, lacking_mm, reaches
+from nesting.passes.reach import EPS, Reach, holds, lacking_mm, reaches
 from nesting.placing import lay
 
 TURNS = {Turn.ANY: (0.0, 90.0, 180.0, 270.0), Turn.HALF: (0.0, 180.0), Turn.NONE: (0.0,)}
@@ -242,10 +242,18 @@ def _ground(sheet: Polygon, blank: Rect, one_pass: bool, machine: Machine) -> Gr
     area = _largest(sheet.intersection(shapely.box(*blank)))
     if area is None or any(holds(reach.rect_mm, _inset(blank, machine.margin_mm)) for reach in found):
         return None if area is None else Ground(area)
-    boxes = tuple(shapely.box(*reach.rect_mm) for reach in found)
-    reached = shapely.union_all(boxes).buffer(machine.margin_mm, join_style="mitre")
-    area = _largest(area.intersection(reached))
+    boxes = tuple(shapely.box(*_within_kerf(reach.rect_mm, blank, machine)) for reach in found)
+    reached = boxes if one_pass else [shapely.box(*reach.rect_mm) for reach in found]
+    area = _largest(area.intersection(shapely.union_all(reached).buffer(machine.margin_mm, join_style="mitre")))
     return None if area is None else Ground(area, reaches=boxes)
+
+
+def _within_kerf(reach: Rect, blank: Rect, machine: Machine) -> Rect:
+    """A reach less half the largest kerf where it ends inside the blank: there the path runs outside the outline."""
+    half = max(figure.kerf_mm for figure in machine.cutting) / 2
+    low = [edge if edge < end + EPS else edge + half for edge, end in zip(reach[:2], blank[:2], strict=True)]
+    high = [edge if edge > end - EPS else edge - half for edge, end in zip(reach[2:], blank[2:], strict=True)]
+    return low[0], low[1], high[0], high[1]
 
 
 def _area(reach: Reach) -> float:
