@@ -55,6 +55,7 @@ $(READY): requirements-dev.lock pyproject.toml
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/pip install -q --disable-pip-version-check -r requirements-dev.lock
 	$(BIN)/pip install -q --disable-pip-version-check --no-deps -e .
+	$(BIN)/python -m nesting.layout.ready
 	touch $(READY)
 
 clean:

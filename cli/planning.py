@@ -92,6 +92,7 @@ def _planned(job: Path, folder: Path, out: Path, effort: int, seed: int) -> Plan
     from inventory.database import reading
     from inventory.rack import on_hand
     from nesting.drawing.pieces import read_pieces
+    from nesting.layout.ready import get_ready
     from nesting.plan import Request, make_plan
     from nesting.toml_files import read_job, read_workshop
 
@@ -105,6 +106,8 @@ def _planned(job: Path, folder: Path, out: Path, effort: int, seed: int) -> Plan
             rack = on_hand(conn)
         notes = tuple(dict.fromkeys(str(finding) for finding in findings))
         request = Request(order.job, pieces, shop, rack, seed, effort, notes)
+        ticker.step("getting the layout engine ready (half a minute the first time)")
+        get_ready()
         with _asked_to_stop() as stop:
             made = make_plan(request, ticker.watch, stop)
         ticker.step("writing and auditing")
