@@ -316,7 +316,7 @@ class PieceOrder:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """The `[job]` table."""
+    """The `[job]` table. A larger step to expect at a join than `max_mismatch_mm` is warned of; without it, none is."""
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
 
@@ -325,10 +325,13 @@ class Job:
     customer: str = ""
     quantity: int = 1
     due: str = ""
+    max_mismatch_mm: float | None = None
 
     def __post_init__(self) -> None:
         if self.quantity < 1:
             raise ValueError("`quantity` must be at least 1")
+        if self.max_mismatch_mm is not None and not self.max_mismatch_mm > 0:
+            raise ValueError("`max_mismatch_mm` must be above 0")
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,20 @@ from nesting.assigning.search import Search, Watcher, choose_sheets
 from nesting.assigning.stock import Candidate, candidates, check_stock, rooms
 from nesting.faults import JobFault, ReachFault, StockFault, within
 from nesting.hazards import refuse_under_a_beam
-from nesting.model import Cost, Job, Machine, Offcut, Piece, Plan, PlannedSheet, Progress, StockKey, Turn, Workshop
+from nesting.model import (
+    Cost,
+    Job,
+    Join,
+    Machine,
+    Offcut,
+    Piece,
+    Plan,
+    PlannedSheet,
+    Progress,
+    StockKey,
+    Turn,
+    Workshop,
+)
 from nesting.passes import unmarked
 from nesting.passes.reach import lacking_mm
 from nesting.splitting import split
@@ -60,7 +73,7 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
         bound += least
     cost = _cost(pieces, sheets, bound, machine, request)
     hurried = ["stopped on request before all effort was spent"] if stop else []
-    warnings = (*request.notes, *_warnings(sheets), *hurried)
+    warnings = (*request.notes, *_warnings(sheets), *_steps(sheets, request.job.max_mismatch_mm), *hurried)
     return Plan(request.job, request.seed, request.effort, machine, pieces, tuple(sheets), cost, warnings)
 
 
@@ -159,3 +172,20 @@ def _warnings(sheets: Sequence[PlannedSheet]) -> list[str]:
                 "both reach; line up on the sheet's edge against a stop, or on the join ends"
             )
     return found
+
+
+def _steps(sheets: Sequence[PlannedSheet], limit_mm: float | None) -> list[str]:
+    """For each sheet and piece joined with more of a step to expect than the job allows: where, how much, the mend."""
+    worst: dict[tuple[str, str], Join] = {}
+    for sheet in sheets:
+        for join in (join for run in sheet.passes for join in run.joins):
+            known = worst.setdefault((sheet.id, join.piece), join)
+            if join.mismatch_mm > known.mismatch_mm:
+                worst[sheet.id, join.piece] = join
+    return [
+        f"sheet {sheet}, piece {piece}: a step of {join.mismatch_mm:.2f} mm is to be expected at join {join.number}, "
+        f"the job allows {limit_mm:.2f} mm: put a larger sheet on offer, so that line-up marks lie farther apart, or "
+        "allow the piece to be split (one_piece = false)"
+        for (sheet, piece), join in sorted(worst.items())
+        if limit_mm is not None and join.mismatch_mm > limit_mm
+    ]

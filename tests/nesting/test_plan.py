@@ -114,3 +114,27 @@ def test_more_pieces_than_the_rack_holds_and_nothing_on_offer():
 def test_the_same_request_gives_the_same_plan():
     first, second = (planned([*panels(5), piece(disc(120), name="disc")]) for _ in range(2))
     assert first == second
+
+
+def test_more_of_a_step_than_the_job_allows_is_told_with_its_mend():
+    offer = Offer("sheet", "acrylic", "opal", 5.0, 600, 600, Decimal(40))
+    workshop = Workshop("shop", RATES, (laser(),), (), (offer,))
+
+    def steps(limit: float | None) -> list[str]:
+        job = Job("Test", max_mismatch_mm=limit)
+        plan = make_plan(Request(job, (piece(disc(585)),), workshop, (), effort=1))
+        worst = max(join.mismatch_mm for run in plan.sheets[0].passes for join in run.joins)
+        return [warning.replace(f"{worst:.2f}", "WORST") for warning in plan.warnings if "step" in warning]
+
+    assert steps(None) == []
+    assert steps(5.0) == []
+    (told,) = steps(0.05)
+    assert "a step of WORST mm" in told
+    assert "the job allows 0.05 mm" in told
+    assert "allow the piece to be split" in told
+
+
+def test_a_limit_on_the_step_of_nothing_or_less_is_refused():
+    for wrong in (0.0, -1.0, float("nan")):
+        with pytest.raises(ValueError, match="max_mismatch_mm"):
+            Job("Test", max_mismatch_mm=wrong)
