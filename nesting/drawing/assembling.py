@@ -128,7 +128,7 @@ def _crossings(loops: list[_Loop]) -> list[Finding]:
     findings: list[Finding] = []
     for pairs in related(areas, areas, "overlaps"):
         for i, j in pairs.tolist():
-            if i < j and areas[i].intersection(areas[j]).area > DOUBLE_MM:
+            if areas[i].intersection(areas[j]).area > DOUBLE_MM:
                 at = areas[i].exterior.intersection(areas[j].exterior).representative_point()
                 text = f"crosses the outline of {loops[j].where} at ({at.x:.2f}, {at.y:.2f})"
                 findings.append(Finding("crossing", loops[i].where, text, False, (at.x, at.y)))

@@ -7,9 +7,9 @@ Sources: DXF reference for flags, bulges and the arbitrary-axis frame; ezdxf for
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from typing import cast
 
 import numpy as np
@@ -31,6 +31,7 @@ from ezdxf.entities.boundary_paths import ArcEdge, EdgePath, EllipseEdge, LineEd
 from ezdxf.math import OCS, BSpline, ConstructionEllipse, Matrix44, Vec3
 
 from nesting.curves import Segment
+from nesting.drawing import kernels
 from nesting.drawing.dxf_text import text_paths
 from nesting.drawing.fitting import Points
 from nesting.drawing.tracing import Affine, Curve, Stroke, arc_strokes, traced
@@ -84,18 +85,19 @@ def ellipse_curve(ellipse: ConstructionEllipse) -> Curve:
 
 def spline_curves(spline: BSpline) -> list[Curve]:
     """One curve per knot span: inside a span a spline is smooth, between spans it may kink."""
-    knots = np.unique(np.asarray(list(spline.knots()), dtype=float))
-    count, order = spline.count, spline.order
-    all_knots = list(spline.knots())
-    low, high = all_knots[order - 1], all_knots[count]
-    knots = knots[(knots >= low) & (knots <= high)]
-    if len(knots) < 2 or not np.isfinite(knots).all():
+    knots = np.array(spline.knots(), dtype=float)
+    weights = np.array(spline.weights() or [1.0] * spline.count, dtype=float)
+    control = np.array([(p.x, p.y, 1.0) for p in spline.control_points], dtype=float) * weights[:, None]
+    inside = knots[spline.order - 1 : spline.count + 1]
+    if not np.isfinite(knots).all() or not inside[-1] > inside[0]:
         raise Unreadable("its knots span nothing")
 
-    def curve(t: Points) -> Points:
-        return np.array([(p.x, p.y) for p in spline.points(t.tolist())], dtype=float)
+    def curve(span: int) -> Curve:
+        at = partial(kernels.spline_points, knots=knots, control=control, span=span)
+        return Curve(at, float(knots[span]), float(knots[span + 1]))
 
-    return [Curve(curve, float(a), float(b)) for a, b in itertools.pairwise(knots) if b - a > 1e-12]
+    spans = range(spline.order - 1, spline.count)
+    return [curve(span) for span in spans if knots[span + 1] - knots[span] > 1e-12]
 
 
 def bulge_strokes(corners: list[tuple[float, float, float]], closed: bool) -> list[Stroke]:

@@ -33,45 +33,27 @@ def sampled(curve: Callable[[Points], Points], start: float, end: float) -> Poin
     `curve` takes parameters (n,) and returns points (n, 2).
     """
     count = 8
-    points = curve(np.linspace(start, end, 2 * count + 1))
+    points = curve(_even(start, end, 2 * count))
     while count < MOST_SAMPLES:
-        chords = (points[:-2:2] + points[2::2]) / 2
-        sagittas = np.hypot(*(points[1:-1:2] - chords).T)
         # Half a step has a quarter of the sagitta.
-        if not sagittas.max() > 4 * SAMPLE_MM:
+        excess = kernels.most_sagitta(points) / (4 * SAMPLE_MM)
+        if not excess > 1:
             break
-        count *= 2
-        points = curve(np.linspace(start, end, 2 * count + 1))
+        count = min(MOST_SAMPLES, max(count + 4, math.ceil(1.02 * count * math.sqrt(min(excess, MOST_SAMPLES**2)))))
+        points = curve(_even(start, end, 2 * count))
     return points
 
 
-def arc_points(a: Sequence[float], b: Sequence[float], bulge: float, sagitta: float = SAMPLE_MM) -> Points:
-    """Points along one line or arc, both ends included."""
-    ends = np.array([a[:2], b[:2]], dtype=float)
-    if bulge == 0.0:
-        return ends
-    chord = math.dist(a[:2], b[:2])
-    radius = chord * (1 + bulge * bulge) / (4 * abs(bulge))
-    sweep = 4 * math.atan(bulge)
-    step = 2 * math.acos(max(0.0, 1 - sagitta / max(radius, sagitta)))
-    count = min(MOST_SAMPLES, max(2, math.ceil(abs(sweep) / min(step, math.pi / 8))))
-    lift = (1 - bulge * bulge) / (4 * bulge)
-    centre = ends.mean(axis=0) + lift * np.array([ends[0, 1] - ends[1, 1], ends[1, 0] - ends[0, 0]])
-    turns = np.linspace(0.0, sweep, count + 1)
-    cos, sin = np.cos(turns), np.sin(turns)
-    dx, dy = ends[0] - centre
-    points = np.column_stack([centre[0] + cos * dx - sin * dy, centre[1] + sin * dx + cos * dy])
-    points[0], points[-1] = ends
-    return points
+def _even(start: float, end: float, count: int) -> Points:
+    """`count` even steps, the ends exact."""
+    stops = start + (end - start) / count * np.arange(count + 1, dtype=np.float64)
+    stops[-1] = end
+    return stops
 
 
 def dense(chain: Sequence[Vertex], closed: bool, sagitta: float = SAMPLE_MM) -> Points:
     """Points along a chain; a closed one comes without its first point repeated."""
-    following = [*chain[1:], chain[0]] if closed else chain[1:]
-    runs = [arc_points(v, w, v[2], sagitta)[:-1] for v, w in zip(chain, following, strict=False)]
-    if not closed:
-        runs.append(np.array([chain[-1][:2]], dtype=float))
-    return np.concatenate(runs)
+    return kernels.dense(np.array(chain, dtype=np.float64), closed, sagitta, MOST_SAMPLES)
 
 
 def fitted(points: Points, tolerance: float = FIT_MM) -> list[Vertex]:

@@ -31,7 +31,7 @@ def near_pairs(points: Points, distance: float) -> Pairs:
     """All i < j with points no further apart than `distance`, in order. DrawingFault if they crowd."""
     _refuse_crowds(points)
     geometries = np.asarray(shapely.points(points), dtype=object)
-    found = [pairs[pairs[:, 0] < pairs[:, 1]] for pairs in related(geometries, geometries, "dwithin", distance)]
+    found = list(related(geometries, geometries, "dwithin", distance))
     pairs = np.concatenate(found) if found else np.empty((0, 2), dtype=np.intp)
     return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
 
@@ -42,7 +42,8 @@ def related(
     predicate: Literal["dwithin", "overlaps", "within"],
     distance: float = 0.0,
 ) -> Iterator[Pairs]:
-    """Pairs (i of `shapes`, j of `others`) for which the predicate holds, some hundred shapes at a time.
+    """Pairs (i of `shapes`, j of `others`) for which the predicate holds, some hundred shapes at a time; if both are
+    the same, only those with i < j.
 
     DrawingFault where so many lie over each other that looking at them all would take minutes.
     """
@@ -58,6 +59,8 @@ def related(
         work += int((sizes[start + first] + their_sizes[second]).sum())
         if total > MOST_PAIRS or work > MOST_WORK:
             raise DrawingFault("too many lines lie over each other", mend="keep only the outlines to cut, each once")
+        if shapes is others:
+            first, second = first[start + first < second], second[start + first < second]
         a, b = part[first], theirs[second]
         holds = shapely.dwithin(a, b, distance) if predicate == "dwithin" else getattr(shapely, predicate)(a, b)
         yield np.column_stack([first[holds] + start, second[holds]])

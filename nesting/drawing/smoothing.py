@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 
+from nesting.drawing import kernels
 from nesting.drawing.fitting import FIT_MM, Points, fitted
 from nesting.model import Ring, Vertex
 
@@ -49,8 +50,5 @@ def _run(vertices: list[Vertex]) -> list[Vertex]:
 
 def _corners(ring: Ring, points: Points) -> list[int]:
     """Vertices where the ring turns sharply, or where an arc starts or ends."""
-    sides = np.roll(points, -1, axis=0) - points
-    heading = np.arctan2(sides[:, 1], sides[:, 0])
-    turns = np.abs((heading - np.roll(heading, 1) + math.pi) % math.tau - math.pi)
-    bulged = np.array([v[2] != 0 for v in ring])
-    return [int(k) for k in np.flatnonzero((turns > MOST_TURN_RAD) | bulged | np.roll(bulged, 1))]
+    turns = kernels.turns(points).tolist()
+    return [k for k, v in enumerate(ring) if turns[k] > MOST_TURN_RAD or v[2] != 0 or ring[k - 1][2] != 0]

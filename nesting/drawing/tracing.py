@@ -57,9 +57,12 @@ class Affine:
         return self.a * x + self.b * y + self.e, self.c * x + self.d * y + self.f
 
     def points(self, points: Points) -> Points:
-        matrix = np.array([[self.a, self.c], [self.b, self.d]])
-        mapped: Points = points @ matrix + np.array([self.e, self.f])
+        matrix, shift = self._arrays()
+        mapped: Points = points @ matrix + shift
         return mapped
+
+    def _arrays(self) -> tuple[Points, Points]:
+        return np.array([[self.a, self.c], [self.b, self.d]]), np.array([self.e, self.f])
 
     def then(self, other: Affine) -> Affine:
         """This map first, the other after it."""
@@ -94,7 +97,8 @@ class Affine:
         if isinstance(stroke, np.ndarray):
             return self.points(stroke)
         if isinstance(stroke, Curve):
-            return sampled(lambda t: self.points(stroke.at(t)), stroke.start, stroke.end)
+            matrix, shift = self._arrays()
+            return sampled(lambda t: stroke.at(t) @ matrix + shift, stroke.start, stroke.end)
         if stroke.bulge == 0.0 or self.keeps_shapes:
             bulge = stroke.bulge if self.determinant > 0 else -stroke.bulge
             return Segment(self.point(stroke.a), self.point(stroke.b), bulge or 0.0)
@@ -156,14 +160,14 @@ def _joined(runs: Sequence[Points]) -> Points:
 
 def _kinked(before: Points, after: Points) -> bool:
     """Whether the path turns sharply where two sampled curves meet; end tangents to second order."""
-    leaving, entering = _end_tangent(before[::-1]), _end_tangent(after)
-    turn = math.atan2(
-        -leaving[0] * entering[1] + leaving[1] * entering[0], -leaving[0] * entering[0] - leaving[1] * entering[1]
-    )
-    return abs(turn) > KINK_RAD
+    (ax, ay), (bx, by) = _end_tangent(before[-1:-4:-1].tolist()), _end_tangent(after[:3].tolist())
+    return abs(math.atan2(ay * bx - ax * by, -ax * bx - ay * by)) > KINK_RAD
 
 
-def _end_tangent(points: Points) -> Point:
-    """Direction in which evenly sampled points leave the first of them."""
-    x, y = 4 * points[1] - 3 * points[0] - points[2] if len(points) > 2 else points[1] - points[0]
-    return float(x), float(y)
+def _end_tangent(points: Sequence[Sequence[float]]) -> Point:
+    """Direction in which two or three evenly sampled points leave the first of them."""
+    (x0, y0), (x1, y1) = points[0], points[1]
+    if len(points) == 2:
+        return x1 - x0, y1 - y0
+    x2, y2 = points[2]
+    return 4 * x1 - 3 * x0 - x2, 4 * y1 - 3 * y0 - y2

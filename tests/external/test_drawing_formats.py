@@ -7,15 +7,19 @@ LWPOLYLINE 42). SVG 2: https://www.w3.org/TR/SVG2/. CSS Values 3: https://www.w3
 from __future__ import annotations
 
 import math
+import random
 from pathlib import Path
 
 import ezdxf
 import ezdxf.math
 import ezdxf.units
+import numpy as np
 import pytest
+from ezdxf.math import BSpline
 
 from nesting import curves
 from nesting.curves import Segment
+from nesting.drawing.dxf_entities import spline_curves
 from nesting.drawing.intake import Intake
 from nesting.drawing.reading import read_drawing
 from nesting.drawing.shapes import DrawnShape
@@ -246,3 +250,17 @@ def test_a_rational_spline_is_the_circle_it_stands_for(tmp_path):
     (shape,), _ = read_drawing(tmp_path / "nurbs.dxf")
     assert net_area(shape) == pytest.approx(math.pi * 150**2, rel=1e-6)
     assert len(shape.outline) <= 4
+
+
+@pytest.mark.parametrize("degree, weighted", [(1, False), (2, True), (3, False), (3, True), (5, True)])
+def test_splines_run_where_the_reference_library_evaluates_them(degree, weighted):
+    """Reference: the B-spline evaluation of ezdxf (after The NURBS Book, Piegl and Tiller, algorithm A3.1)."""
+    chance = random.Random(degree)
+    control = [(chance.uniform(0, 100), chance.uniform(0, 100)) for _ in range(degree + 6)]
+    knots = [0.0] * (degree + 1) + [1.0, 1.5, 4.0, 4.0, 7.0] + [9.0] * (degree + 1)
+    weights = [chance.uniform(0.3, 3.0) for _ in control] if weighted else None
+    spline = BSpline(control, degree + 1, knots, weights)
+    for curve in spline_curves(spline):
+        inside = np.linspace(curve.start, curve.end, 9)[1:-1]
+        expected = [(p.x, p.y) for p in spline.points(inside.tolist())]
+        assert curve.at(inside) == pytest.approx(np.array(expected), abs=1e-9)

@@ -1,13 +1,15 @@
 """Drawings nobody should send: made at random and mutated, read, and judged.
 
 `python tests/nesting/drawing/fuzzing.py 2000` reads that many and prints what became of them; a number after it is the
-first seed. Each must be read in under 5 s, end in shapes or a Fault, and no accepted drawing may overlap itself.
+first seed. Each must be read in under 5 s, end in shapes or a Fault, and no accepted drawing may overlap itself. Then
+one of twenty thousand entities is read, and the processor time told.
 """
 
 from __future__ import annotations
 
 import io
 import itertools
+import math
 import random
 import signal
 import sys
@@ -146,6 +148,26 @@ def svg_figure(chance: random.Random) -> str:
 COUNT = {"L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "Z": 0, "M": 2}
 
 
+def crowd_dxf(path: Path, count: int) -> None:
+    """As many figures, no two alike: circles, polylines with an arc, ellipses, closed splines, a quarter each."""
+    chance = random.Random(count)
+    document = ezdxf.new("R2010", units=4)
+    space = document.modelspace()
+    for k in range(count):
+        x, y = 60.0 * (k % 150), 60.0 * (k // 150)
+        if k % 4 == 0:
+            space.add_circle((x, y), chance.uniform(5, 20))
+        elif k % 4 == 1:
+            corners = [(x, y), (x + chance.uniform(10, 40), y, 0.3), (x + 20, y + chance.uniform(10, 40))]
+            space.add_lwpolyline(corners, format="xyb", close=True)
+        elif k % 4 == 2:
+            space.add_ellipse((x, y), (chance.uniform(10, 20), chance.uniform(-8, 8)), chance.uniform(0.3, 0.9))
+        else:
+            reach = [(chance.uniform(12, 22), math.tau * i / 6) for i in range(6)]
+            space.add_spline().set_closed([(x + r * math.cos(a), y + r * math.sin(a), 0) for r, a in reach])
+    document.saveas(path)
+
+
 # ── damage ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -232,7 +254,20 @@ def sweep(first: int, count: int) -> int:
     return wrong + (slowest[0] > LONGEST_S)
 
 
+def crowd(count: int) -> int:
+    """Read a drawing of so many entities and tell how long that takes; whether it was too long."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "crowd.dxf"
+        crowd_dxf(path, count)
+        start = time.process_time()
+        shapes, findings = read_drawing(path)
+        taken = time.process_time() - start
+    print(f"{count} entities: {len(shapes)} shapes, {len(findings)} findings in {taken:.2f} s of processor time")
+    return int(taken > LONGEST_S or len(shapes) != count)
+
+
 if __name__ == "__main__":
     signal.signal(signal.SIGALRM, lambda *_: (_ for _ in ()).throw(TimeoutError("hangs")))
     arguments = [int(word) for word in sys.argv[1:]]
-    sys.exit(bool(sweep(arguments[1] if len(arguments) > 1 else 0, arguments[0] if arguments else 2000)))
+    wrong = sweep(arguments[1] if len(arguments) > 1 else 0, arguments[0] if arguments else 2000)
+    sys.exit(bool(wrong + crowd(20_000)))

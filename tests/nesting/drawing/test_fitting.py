@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Polygon
 from nesting import curves
 from nesting.curves import Segment
 from nesting.drawing import kernels
-from nesting.drawing.fitting import FIT_MM, arc_points, dense, fitted, sampled
+from nesting.drawing.fitting import FIT_MM, dense, fitted, sampled
 from nesting.drawing.pens import OutlinePen, bezier, elliptic_arc
 from nesting.drawing.smoothing import smoothed
 from nesting.drawing.tracing import Affine, arc_strokes, traced
@@ -49,7 +49,7 @@ def test_every_bezier_is_fitted_within_the_tolerance_both_ways(controls):
 @given(st.floats(1, 500), st.floats(-3, 3), st.floats(0.2, 6.2), st.booleans())
 def test_arcs_are_found_back_as_arcs(radius, start, sweep, clockwise):
     parts = arc_strokes((7.0, -3.0), radius, start, -sweep if clockwise else sweep)
-    points = np.concatenate([arc_points(p.a, p.b, p.bulge)[: None if p is parts[-1] else -1] for p in parts])
+    points = dense([*((*p.a, p.bulge) for p in parts), (*parts[-1].b, 0.0)], False)
     chain = fitted(points)
     assert len(chain) - 1 <= len(parts) + 1
     for segment in curves.segments(chain, closed=False):
