@@ -27,9 +27,7 @@ def papers(
     out: Annotated[Path, typer.Option("--out", help="Folder for the documents; older ones there are replaced.")],
     workshop: WorkshopOption = None,
     paper: Annotated[PaperName, typer.Option("--paper", help="Paper of the print.")] = PaperName.A4,
-    inches: Annotated[
-        bool, typer.Option("--inches", help="Inches beside the millimetres in the pack's words.")
-    ] = False,
+    inches: Annotated[bool, typer.Option("--inches", help="Inches beside the millimetres in the pack.")] = False,
     pictures: Annotated[bool, typer.Option("--pictures", help="Also every sheet as SVG and PNG.")] = False,
 ) -> None:
     """Make a plan's work pack and tables anew, on A4 or Letter, with pictures of all sheets if asked."""

@@ -64,7 +64,10 @@ class Path:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """One line of text; `size` in paper units, anchored at its baseline's start, middle or end."""
+    """One line of text; `size` in paper units, anchored at its baseline's start, middle or end.
+
+    `is_mm` says that the text is a bare figure in millimetres, as on a dimension line.
+    """
 
     x: float
     y: float
@@ -75,6 +78,7 @@ class Words:
     colour: str = INK
     turn_deg: float = 0.0
     halo: bool = True
+    is_mm: bool = False
 
 
 Item = Path | Words
@@ -180,9 +184,9 @@ class Canvas:
         aside = 9.0 if along < 6.5 * len(text) else 0.0
         x, y = (ends[0][0] + ends[1][0]) / 2 + nx * aside, (ends[0][1] + ends[1][1]) / 2 + ny * aside
         if abs(ux) >= abs(uy):
-            self.words(x, y + 3.6, text, bold=True)
+            self.items.append(Words(x, y + 3.6, text, bold=True, is_mm=True))
         else:
-            self.words(x + 3.6, y, text, bold=True, turn_deg=-90.0)
+            self.items.append(Words(x + 3.6, y, text, bold=True, turn_deg=-90.0, is_mm=True))
 
     # ── in paper units ──
 

@@ -135,9 +135,9 @@ def _todo(
         if by > 1.0:
             yield f"{mm(by)} mm hang out at the {side}: supported level with the table."
     yield from _lining_up(plan.machine, run, checks)
-    yield f"Load {plain(run.file, 80)}. Run {_layers(plan.machine, run, cuts)}; never its NOTE layers."
+    yield f"Load {plain(run.file, 80)}, unmoved. Run {_layers(plan.machine, run, cuts)}; never its NOTE layers."
     yield f"Run the frame {words.IDLE[plan.machine.kind]}: it stays on the sheet, as in the picture."
-    yield f"{words.SET_UP[plan.machine.kind]} as in the table; a test cut in waste."
+    yield f"{words.SET_UP[plan.machine.kind]} as in the table; a test cut in scrap of the same material."
     yield "Cut, and stay with it."
     yield from _afterwards(plan, sheet, run)
 
@@ -177,6 +177,8 @@ def _afterwards(plan: Plan, sheet: PlannedSheet, run: Pass) -> Iterator[str]:
         yield f"Leave {held} in the sheet, neither lifted nor bent: the next pass goes on with it."
     if done:
         yield f"Let it cool; take out {done}, and write its number on each piece."
+    if run == sheet.passes[-1] and not any(left.keep for left in sheet.leftovers):
+        yield f"Nothing of {plain(sheet.id)} goes back on the rack: what remains is scrap."
 
 
 SMALL_MM = 50.0
@@ -196,12 +198,12 @@ def _settings(machine: Machine, figure: CuttingFigure, spent: RunTime) -> Table:
     power = "by test cut" if figure.power_percent is None else f"{figure.power_percent:g} %"
     table = [
         ("feed", f"{figure.feed_mm_s:g} mm/s", "to cut", f"{spent.cut_mm / 1000:.2f} m"),
-        ("power", power, "to mark", f"{spent.marked_mm / 1000:.2f} m"),
+        ("power", power, "moves", f"{spent.rapid_mm / 1000:.2f} m"),
         ("pierce", f"{figure.pierce_s:g} s", "pierces", str(spent.pierces)),
         ("kerf", f"{figure.kerf_mm:g} mm", "run", f"{spent.minutes:.1f} min"),
     ]
     if spent.marked_mm:
-        table.append(("mark at", f"{machine.mark_feed_mm_s:g} mm/s", "in power", "by test"))
+        table.append(("mark at", f"{machine.mark_feed_mm_s:g} mm/s", "to mark", f"{spent.marked_mm / 1000:.2f} m"))
     return rows.rounded("settings", "Settings", columns, table)
 
 
@@ -237,13 +239,13 @@ def check_table(points: Sequence[Point]) -> Table | None:
 
 
 def _lineup(run: Pass) -> Table | None:
-    columns = (Column("mark"), Column("x", "mm", 1), Column("y", "mm", 1), Column(""))
+    columns = (Column("mark"), Column("x", "mm", 1), Column("y", "mm", 1), Column("now"))
     table = [(f"L{m.number}", *m.bed_mm, "cut it" if m.cut_here else "find it") for m in run.lineup]
     return rows.rounded("lineup", "Line-up marks", columns, table) if table else None
 
 
 def _joins(run: Pass) -> Table | None:
-    columns = (Column("join"), Column("x", "mm", 1), Column("y", "mm", 1), Column("step", "mm", 2))
+    columns = (Column("join"), Column("x", "mm", 1), Column("y", "mm", 1), Column("step, mm", "", 2))
     table = [(f"J{join.number}", *join.bed_mm, join.mismatch_mm) for join in run.joins]
     return rows.rounded("joins", "Joins", columns, table) if table else None
 

@@ -176,29 +176,31 @@ def _tick_line(pdf: Print, line: str) -> None:
 
 
 def _figures_and_tables(pdf: Print, step: Step) -> None:
-    """A picture beside a column of its narrow tables where that shows it larger, else above all tables."""
-    wide = _heights(pdf, step.below) + _notes_height(pdf, step.notes)
-    room = pdf.page_break_trigger - pdf.get_y() - 6
-    if step.beside:
-        column = max(sum(_natural_widths(pdf, table)) for table in step.beside)
+    """A picture beside as many narrow tables as go into a column, where that shows it larger, else above them all."""
+    room = pdf.page_break_trigger - pdf.get_y() - 6 - _notes_height(pdf, step.notes)
+    for many in range(len(step.beside), 0, -1):
+        side = step.beside[:many]
+        below = [table for table in step.tables if table not in side]
+        left = room - _heights(pdf, below)
+        column = max(sum(_natural_widths(pdf, table)) for table in side)
+        deep = sum(_table_height(pdf, table) + 3 for table in side)
         shape = step.figures[0].height / step.figures[0].width
-        beside = min(pdf.epw - column - BETWEEN, (room - wide) / shape)
-        above = min(pdf.epw, (room - wide - _heights(pdf, step.beside)) / shape)
-        deep = sum(_table_height(pdf, table) + 3 for table in step.beside)
-        if column <= SIDE_COLUMN and deep <= room - wide and beside > above:
-            _beside(pdf, step, beside, column)
-            _tables(pdf, step.below)
+        width = min(pdf.epw - column - BETWEEN, left / shape)
+        above = min(pdf.epw, (room - _heights(pdf, step.tables)) / shape)
+        if column <= SIDE_COLUMN and deep <= left and width > above:
+            _beside(pdf, step.figures[0], side, width, column)
+            _tables(pdf, below)
             return
     if step.figures:
-        _figures(pdf, step.figures, wide + _heights(pdf, step.beside))
+        _figures(pdf, step.figures, _notes_height(pdf, step.notes) + _heights(pdf, step.tables))
     _tables(pdf, step.tables)
 
 
-def _beside(pdf: Print, step: Step, width: float, column: float) -> None:
-    picture, top = step.figures[0], pdf.get_y() + 2
+def _beside(pdf: Print, picture: Picture, tables: Sequence[Table], width: float, column: float) -> None:
+    top = pdf.get_y() + 2
     draw(pdf, picture, MARGIN, top, width)
     pdf.set_y(top)
-    for table in step.beside:
+    for table in tables:
         _table(pdf, table, MARGIN + pdf.epw - column)
         pdf.set_y(pdf.get_y() + 3)
     pdf.set_y(max(pdf.get_y(), top + width / picture.width * picture.height) + 3)
@@ -296,7 +298,7 @@ BETWEEN = 8.0
 LONG_TABLE = 12
 SHORT_HEADING = 9
 GUTTER = 6.0
-SIDE_COLUMN = 68.0
+SIDE_COLUMN = 84.0
 """The widest column of tables beside a picture."""
 
 

@@ -210,15 +210,15 @@ def _blanks(paper: Canvas, sheet: PlannedSheet, part: Polygon) -> None:
 
 
 def _trim_measures(paper: Canvas, bounds: Rect, trim: Trim) -> None:
-    """Both measures of a cut square to the sheet: from either edge of the part to the cut."""
+    """Both measures of a cut square to the sheet: of the part before it, and of what the tool leaves beyond it."""
     x0, y0, x1, y1 = bounds
-    (ax, ay), (bx, by) = trim.from_mm, trim.to_mm
-    if abs(ax - bx) < abs(ay - by):
+    (ax, ay), (kx, ky) = trim.from_mm, states.far_side(trim)
+    if kx or abs(ax - trim.to_mm[0]) < abs(ay - trim.to_mm[1]):
         paper.measure((x0, y0), (ax, y0), words.mm(ax - x0))
-        paper.measure((ax, y0), (x1, y0), words.mm(x1 - ax))
+        paper.measure((ax + kx, y0), (x1, y0), words.mm(x1 - ax - kx))
     else:
         paper.measure((x0, ay), (x0, y0), words.mm(ay - y0))
-        paper.measure((x0, y1), (x0, ay), words.mm(y1 - ay))
+        paper.measure((x0, y1), (x0, ay + ky), words.mm(y1 - ay - ky))
 
 
 def _uncut_ends(paper: Canvas, trim: Trim) -> None:
@@ -228,7 +228,7 @@ def _uncut_ends(paper: Canvas, trim: Trim) -> None:
             x, y = paper.at(*end)
             inwards = 14.0 if y < paper.height / 2 else -8.0
             paper.ring(x, y, 6.0)
-            paper.words(x - 9, y + inwards, f"snap {words.mm(uncut)}", 9.0, "end", bold=True)
+            paper.words(x - 9, y + inwards, f"snap {words.mm(uncut)} mm", 9.0, "end", bold=True)
 
 
 # ── the bed ──────────────────────────────────────────────────────────────────────────────────────────────────

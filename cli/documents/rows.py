@@ -59,6 +59,12 @@ class Table:
         """Whether a column holds figures only, and is set to the right."""
         return bool(self.rows) and not any(isinstance(row[column], str) and row[column] for row in self.rows)
 
+    @property
+    def characters(self) -> int:
+        """Across the widest cell of every column."""
+        lines = [tuple(column.head for column in self.columns), *self.printed()]
+        return sum(max(map(len, cells)) for cells in zip(*lines, strict=True))
+
     def printed(self) -> list[tuple[str, ...]]:
         return [self._line(row) for row in self.rows]
 

@@ -79,8 +79,19 @@ def _divided(part: Polygon, trim: Trim) -> list[Polygon]:
     # Drawn out a millimetre at both ends, so that the line surely parts the polygon from edge to edge.
     out = 1.0 / (math.dist(trim.from_mm, trim.to_mm) or 1.0)
     dx, dy = out * (bx - ax), out * (by - ay)
-    line = LineString([(ax - dx, ay - dy), (bx + dx, by + dy)])
-    return [p for p in ops.split(part, line).geoms if isinstance(p, Polygon)]
+    a, b = (ax - dx, ay - dy), (bx + dx, by + dy)
+    sides = [p for p in ops.split(part, LineString([a, b])).geoms if isinstance(p, Polygon)]
+    if not trim.kerf_mm:
+        return sides
+    kx, ky = far_side(trim)
+    dust = Polygon([a, b, (b[0] + kx, b[1] + ky), (a[0] + kx, a[1] + ky)])
+    return [p for side in sides for p in shapely.get_parts(side.difference(dust)).tolist() if isinstance(p, Polygon)]
+
+
+def far_side(trim: Trim) -> Point:
+    """From the line of a cut square to the sheet to the far side of what the tool takes away, sheet frame."""
+    (ax, ay), (bx, by) = trim.from_mm, trim.to_mm
+    return (trim.kerf_mm, 0.0) if abs(ax - bx) < abs(ay - by) else (0.0, trim.kerf_mm)
 
 
 # ── on the bed ───────────────────────────────────────────────────────────────────────────────────────────────

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from cli.documents.canvas import Picture
 from cli.documents.rows import Table
 
+NARROW = 48
+"""Characters across a table that may stand beside a picture."""
+
 
 @dataclass(frozen=True, slots=True)
 class Step:
@@ -27,7 +30,7 @@ class Step:
         """Narrow tables, which can stand in a column beside a single picture."""
         if len(self.figures) != 1:
             return ()
-        return tuple(table for table in self.tables if len(table.columns) <= 5)
+        return tuple(table for table in self.tables if table.characters <= NARROW)
 
     @property
     def below(self) -> tuple[Table, ...]:

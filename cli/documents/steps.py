@@ -220,7 +220,7 @@ def _trim(plan: Plan, workshop: Workshop, sheet: PlannedSheet, trim: Trim) -> St
         kind=f"Sheet {name} · trim {trim.order} of {len(sheet.trims)}",
         title=f"{TRIM_TITLES[trim.method]} at {mm(_measured(part, trim))} mm",
         lead=f"One straight cut, from edge to edge: {plain(trim.measure, 200)}.",
-        todo=tuple(_trim_todo(plan, workshop, trim, part)),
+        todo=tuple(_trim_todo(plan, workshop, sheet, trim, part)),
         figures=tuple(figures),
         tables=(points,) if points else (),
         notes=(
@@ -240,7 +240,7 @@ def _measured(part: Polygon, trim: Trim) -> float:
     return float(ax - x0 if abs(ax - bx) < abs(ay - by) else ay - y0)
 
 
-def _trim_todo(plan: Plan, workshop: Workshop, trim: Trim, part: Polygon) -> Iterator[str]:
+def _trim_todo(plan: Plan, workshop: Workshop, sheet: PlannedSheet, trim: Trim, part: Polygon) -> Iterator[str]:
     yield "Mark the cut as measured in the picture, at both edges. Measure twice."
     if trim.method == "machine":
         bounds = states.bed_shape(part, trim).bounds
@@ -263,7 +263,7 @@ def _trim_todo(plan: Plan, workshop: Workshop, trim: Trim, part: Polygon) -> Ite
     else:
         yield "Score along a steel rule, several strokes, to about a third of the thickness."
         yield "Lay the line over a straight edge, scored face up; hold one side down, press the other until it snaps."
-    yield "Check the blank: its measure as in the picture, its corners square."
+    yield f"Check both parts: measures as pictured, corners square. Write {plain(sheet.id)} and its blank on each."
 
 
 # ── back to the rack, lists ──────────────────────────────────────────────────────────────────────────────────
@@ -339,7 +339,7 @@ def _lists(plan: Plan, workshop: Workshop) -> Iterator[Step]:
         ),
         notes=(
             f"No plan can cost less than {words.money(plan.cost.bound, plan.cost.currency)}; "
-            f"this one is within {plan.cost.gap_percent:.1f} % of that.",
+            f"{plan.cost.gap_percent:.1f} % of this plan's cost lies above that.",
             "Book it: `halfturn rack accept` before a sheet is taken, `halfturn rack finish` when all is back.",
         ),
     )

@@ -16,7 +16,7 @@ import pytest
 from PIL import Image
 
 from cli.documents import canvas as look
-from cli.documents import picture_of_sheet, rows, states, steps, words, write_documents, write_pictures
+from cli.documents import picture_of_sheet, pictures, rows, states, steps, words, write_documents, write_pictures
 from nesting import curves
 from nesting.model import Joint
 from tests.cli.sample_plan import WORKSHOP, hostile_plan, sample_plan, write
@@ -188,6 +188,21 @@ def test_the_frame_of_a_pass_holds_its_share_of_a_contour_and_its_marks():
     assert first == pytest.approx((595 - 585, 370 - 3 - 330, 595 - 3, 730 - 330))
     # Pass 2 runs the other half of the face alone: x 10 to 370, y 15 to 575.
     assert second == pytest.approx((15 + 5, 410 - 370, 575 + 5, 410 - 10))
+
+
+def test_a_saw_takes_its_width_from_the_part_beyond():
+    # Derived: of 610 mm, 590 mm are kept and 3 mm are sawdust: 17 mm are left, and the picture says so.
+    plan = sample_plan()
+    sheet = plan.sheets[0]
+    sawn = dataclasses.replace(sheet.trims[1], kerf_mm=3.0)
+    picture = pictures.trim_picture(dataclasses.replace(sheet, trims=(sheet.trims[0], sawn)), sawn)
+    assert {word.text for word in picture.items if isinstance(word, look.Words) and word.is_mm} == {"590", "17"}
+    after = dataclasses.replace(sawn, order=3)
+    beyond = max(
+        states.parts_before(dataclasses.replace(sheet, trims=(sheet.trims[0], sawn)), after),
+        key=lambda part: part.bounds[1],
+    )
+    assert beyond.bounds == pytest.approx((0.0, 593.0, 740.0, 610.0))
 
 
 def test_a_trim_parts_the_sheet_and_the_next_finds_its_part():

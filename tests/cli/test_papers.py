@@ -5,9 +5,11 @@ from pathlib import Path
 import pypdfium2
 import pytest
 
+from cli.documents import steps
 from cli.papers import PaperName, papers
 from nesting.faults import PlanFault
 from nesting.plan_file import PLAN_JSON, plan_text
+from nesting.toml_files import read_workshop
 from tests.cli.sample_plan import sample_plan
 
 SHOP = Path(__file__).resolve().parents[2] / "demo_data" / "workshop"
@@ -36,6 +38,15 @@ def test_inches_stand_beside_millimetres_on_demand(folder, tmp_path):
         # The sheet of 1100 x 610 mm; 1 in = 25.4 mm exactly (international inch, 1959).
         assert ("1100 × 610 mm (43.31 × 24.02 in)" in text) is told
         assert "7.6 mm/s (" not in text
+        assert (">1100 mm (43.31 in)<" in text) is told, "on the dimension line"
+        assert (">y (in)<" in text) is told, "in the tables of coordinates"
+
+
+def test_one_step_a_page_on_the_smaller_paper_with_inches_too(folder, tmp_path):
+    papers(folder, tmp_path / "out", SHOP, PaperName.LETTER, inches=True)
+    printed = pypdfium2.PdfDocument(tmp_path / "out" / "workpack.pdf")
+    pack = steps.steps(sample_plan(), read_workshop(SHOP / "workshop.toml"))
+    assert len(printed) == len(pack), "no page holds only what another had no room for"
 
 
 def test_no_plan_there(tmp_path):
