@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from nesting import quoting
+from nesting import costing, quoting
 from nesting.model import CostLine, Extra, Material, Quoting, Workshop
 from tests.cli.sample_plan import WORKSHOP, sample_plan
 
@@ -48,6 +48,18 @@ def test_waste_divides_the_area():
 def test_whole_sheets_are_charged_less_what_goes_back():
     material = quoting.price(sample_plan(), 1, shop(material="sheets")).lines[0]
     assert material.amount == Decimal("30.20") + Decimal("7.20") - Decimal("5.49") - Decimal("1.10")
+
+
+def test_marking_stands_beside_cutting():
+    # Derived: a mark of 6000 mm at 100 mm/s takes a minute; at 45.00 an hour that is 0.75.
+    plan = sample_plan()
+    piece = dataclasses.replace(plan.pieces[0], marks=(((0.0, 0.0, 0.0), (6000.0, 0.0, 0.0)),))
+    rates = dataclasses.replace(WORKSHOP.rates, machine_per_hour=Decimal("45.00"))
+    lines = tuple(costing.cutting_lines([piece], plan.machine, rates))
+    marked = dataclasses.replace(plan, cost=dataclasses.replace(plan.cost, lines=lines))
+    terms = {line.what: line for line in quoting.price(marked, 1, shop()).lines}
+    assert {"cutting", "marking", "moves between cuts"} <= set(terms)
+    assert (terms["marking"].quantity, terms["marking"].amount) == (1.0, Decimal("0.75"))
 
 
 def test_mass_is_that_of_the_pieces():
