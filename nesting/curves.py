@@ -113,6 +113,18 @@ def length(chain: Sequence[Vertex], closed: bool) -> float:
     return math.fsum(segment.length for segment in segments(chain, closed))
 
 
+def beginning(chain: Chain, length_mm: float) -> Chain:
+    """The first millimetres of an open chain; all of it where it is shorter."""
+    taken: list[Segment] = []
+    for segment in segments(chain, closed=False):
+        if length_mm <= segment.length:
+            taken.append(segment.part(0.0, length_mm / segment.length))
+            break
+        taken.append(segment)
+        length_mm -= segment.length
+    return chain_of(taken)
+
+
 def signed_area(ring: Ring) -> float:
     """Square millimetres, positive counter-clockwise; arcs exact by their circular segments."""
     total = 0.0

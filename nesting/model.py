@@ -159,6 +159,7 @@ class Machine:
     in x, reaching from the travel's front edge to the back wall in y.
 
     Closed marks are filled by lines `fill_spacing_mm` apart; 0: marks are followed, never filled.
+    At a join the later pass runs `join_overlap_mm` over what the earlier one has cut, where the travel holds it.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
@@ -179,8 +180,11 @@ class Machine:
     fill_spacing_mm: float = 0.0
     rapid_mm_s: float = 200.0
     lineup_error_mm: float = 0.15
+    join_overlap_mm: float = 0.0
 
     def __post_init__(self) -> None:
+        if not self.join_overlap_mm >= 0:
+            raise ValueError("`join_overlap_mm` must be 0 or more")
         for axis, travel, table in zip("xy", self.travel_mm, self.table_mm, strict=True):
             if not 0 < travel <= table:
                 raise ValueError(f"the table ({table:g} mm in {axis}) must be at least the travel ({travel:g} mm)")

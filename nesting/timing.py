@@ -58,5 +58,6 @@ def machine_minutes(plan: Plan) -> float:
     seconds = 0.0
     for sheet in plan.sheets:
         figure, laid = figure_for(plan.machine, sheet.stock), laid_on(sheet, pieces)
-        seconds += sum(run_time(plan.machine, figure, run, cuts_of(sheet, run, laid)).seconds for run in sheet.passes)
+        for run in sheet.passes:
+            seconds += run_time(plan.machine, figure, run, cuts_of(sheet, run, laid, plan.machine)).seconds
     return seconds / 60

@@ -260,3 +260,5 @@ def _order(plan: Plan, run: Pass, cuts: Sequence[Cut]) -> Iterator[str]:
         yield f"Small and hot: {ranges(small)} may tip or fall between the slats; lay a board below."
     if run.joins:
         yield "At a join two passes meet; the step is what lining up by hand usually leaves (root mean square)."
+    if run.joins and plan.machine.join_overlap_mm:
+        yield f"The later pass runs {mm(plan.machine.join_overlap_mm)} mm on over each join: the drawing holds that."

@@ -44,7 +44,7 @@ def laid(plan: Plan, sheet: PlannedSheet) -> dict[str, Laid]:
 
 def cuts_on(plan: Plan, sheet: PlannedSheet, blank: str) -> Cuts:
     pieces = laid(plan, sheet)
-    return {run.order: cuts_of(sheet, run, pieces) for run in sheet.passes if run.blank == blank}
+    return {run.order: cuts_of(sheet, run, pieces, plan.machine) for run in sheet.passes if run.blank == blank}
 
 
 def passes_of(sheet: PlannedSheet, piece_id: str) -> list[Pass]:
