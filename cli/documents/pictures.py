@@ -249,7 +249,9 @@ def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts, 
     if frame:
         paper.rect(frame, look.FRAME_LINE)
     solids = [states.bed_shape(one.solid, run) for one in pieces]
-    _edge_letters(paper, shape, run.turn_deg, solids)
+    pins = (*checks, *(mark.bed_mm for mark in run.lineup), *(join.bed_mm for join in run.joins))
+    named = [shapely.Point(pin).buffer(PIN_ROOM / paper.scale) for pin in pins]
+    _edge_letters(paper, shape, run.turn_deg, [*solids, *named])
     tags = rows.numbers(plan)
     for one, solid in zip(pieces, solids, strict=True):
         _tag(paper, solid, str(tags[one.piece.id]))
@@ -258,6 +260,10 @@ def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts, 
     title = f"Pass {run.order} of blank {words.plain(run.blank)}, seen from the front of the machine"
     marked = any(cut.kind == "mark" for cut in cuts[run.order])
     return paper.finish(title, (*LEGEND_PASS, ("marked, not cut", look.MARK_LINE)) if marked else LEGEND_PASS)
+
+
+PIN_ROOM = 22.0
+"""Paper units that a mark, a join or a point on the edge takes up with its name."""
 
 
 def _stroke(cut: Cut, passes_ahead: int) -> look.Stroke:
