@@ -50,24 +50,20 @@ def assembled(
     chains: Sequence[DrawnChain], told: Sequence[Finding], intake: Intake
 ) -> tuple[tuple[DrawnShape, ...], tuple[Finding, ...]]:
     """Shapes of everything drawn; to the findings `told` so far come those of healing and sorting."""
-    rings, opened, findings = healed([chain for chain in chains if intake.role(chain.layer) == "cut"], intake)
+    roles = {layer: intake.role(layer) for layer in {chain.layer for chain in chains}}
+    rings, opened, findings = healed([chain for chain in chains if roles[chain.layer] == "cut"], intake)
     findings = [*told, *findings, *open_findings(opened, rings, intake)]
     smooth = _smoothed(rings, findings)
     loops = _distinct([loop for ring in smooth for loop in _simple(ring, findings)], findings)
     findings += _crossings(loops)
     shapes = _parted(_nested(loops), findings)
-    findings += [
-        Finding("layer", f"layer {name}", "is marked, not cut", True) for name in _marked_layers(chains, intake)
-    ]
-    marks, strays, more = healed([chain for chain in chains if intake.role(chain.layer) == "mark"], intake)
+    marked = sorted(layer for layer, role in roles.items() if role == "mark")
+    findings += [Finding("layer", f"layer {name}", "is marked, not cut", True) for name in marked]
+    marks, strays, more = healed([chain for chain in chains if roles[chain.layer] == "mark"], intake)
     shapes = _marked(shapes, [*marks, *strays], findings)
     if not shapes and all(finding.mended for finding in findings):
         findings.append(Finding("empty", "", "there is no closed outline to cut", False))
     return tuple(shapes), (*findings, *more)
-
-
-def _marked_layers(chains: Sequence[DrawnChain], intake: Intake) -> list[str]:
-    return sorted({chain.layer for chain in chains if intake.role(chain.layer) == "mark"})
 
 
 # ── rings ────────────────────────────────────────────────────────────────────────────────────────────────────

@@ -35,12 +35,18 @@ def usable(chains: Sequence[DrawnChain], findings: list[Finding]) -> Iterator[Dr
         if not _finite(chain):
             text = f"has coordinates that are no figures or beyond {MOST_COORDINATE_MM / 1000:g} m"
             findings.append(Finding("coordinates", chain.where, text, False))
-        elif length(chain.vertices, chain.closed) < TINY_MM:
+        elif _is_speck(chain):
             dust += 1
         else:
             yield chain
     if dust:
         findings.append(Finding("dust", "", f"specks shorter than {TINY_MM:g} mm were dropped: {dust}", True))
+
+
+def _is_speck(chain: DrawnChain) -> bool:
+    """Shorter than `TINY_MM`; whose first side alone is longer need not be measured."""
+    first, second = chain.vertices[0], chain.vertices[min(1, len(chain.vertices) - 1)]
+    return math.dist(first[:2], second[:2]) < TINY_MM and length(chain.vertices, chain.closed) < TINY_MM
 
 
 def _finite(chain: DrawnChain) -> bool:
