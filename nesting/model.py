@@ -160,6 +160,7 @@ class Machine:
 
     Closed marks are filled by lines `fill_spacing_mm` apart; 0: marks are followed, never filled.
     At a join the later pass runs `join_overlap_mm` over what the earlier one has cut, where the travel holds it.
+    Beyond `max_sag_mm` of sag at the end that hangs out, support is asked for.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
@@ -181,6 +182,7 @@ class Machine:
     rapid_mm_s: float = 200.0
     lineup_error_mm: float = 0.15
     join_overlap_mm: float = 0.0
+    max_sag_mm: float | None = None
 
     def __post_init__(self) -> None:
         if not self.join_overlap_mm >= 0:
@@ -216,13 +218,18 @@ class Rates:
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """What a sheet is made of; `density_kg_m3` for its mass."""
+    """What a sheet is made of; `density_kg_m3` for its mass, `modulus_gpa` (Young's) for its sag."""
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
 
     name: str
     density_kg_m3: float
     faces_alike: bool = True
+    modulus_gpa: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.modulus_gpa is not None and not self.modulus_gpa > 0:
+            raise ValueError("`modulus_gpa` must be above 0")
 
 
 @dataclass(frozen=True, slots=True)

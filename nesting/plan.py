@@ -32,6 +32,7 @@ from nesting.model import (
     Workshop,
 )
 from nesting.passes import unmarked
+from nesting.passes.overhang import overhang_warnings
 from nesting.passes.reach import lacking_mm
 from nesting.splitting import split
 
@@ -73,7 +74,8 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
         bound += least
     cost = _cost(pieces, sheets, bound, machine, request)
     hurried = ["stopped on request before all effort was spent"] if stop else []
-    warnings = (*request.notes, *_warnings(sheets), *_steps(sheets, request.job.max_mismatch_mm), *hurried)
+    hanging = overhang_warnings(sheets, machine, request.workshop.material)
+    warnings = (*request.notes, *_warnings(sheets), *hanging, *_steps(sheets, request.job.max_mismatch_mm), *hurried)
     return Plan(request.job, request.seed, request.effort, machine, pieces, tuple(sheets), cost, warnings)
 
 

@@ -1,0 +1,53 @@
+"""Overhang: how far a blank hangs out of the machine in a pass, how far it sags there, and whether it would tip.
+
+In: PlannedSheets, Machine, Materials. Out: warnings in words. Pure.
+Method: a strip held level at the table's edge bends under its own weight, sag 1.5 rho g L^4 / (E t^2) (cantilever
+under a uniform load, short term); it tips once its centre of gravity lies at the edge of the table or beyond.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import shapely
+from shapely.geometry import Polygon
+
+from nesting.model import Machine, Material, Pass, PlannedSheet
+from nesting.passes.reach import EPS, turned_rect
+
+GRAVITY_M_S2 = 9.81
+
+
+def sag_mm(overhang_mm: float, thickness_mm: float, density_kg_m3: float, modulus_gpa: float) -> float:
+    """How far the free end hangs down, millimetres: the sheet solid, flat, at room temperature."""
+    length, thickness = overhang_mm / 1000, thickness_mm / 1000
+    return 1000 * 1.5 * density_kg_m3 * GRAVITY_M_S2 * length**4 / (modulus_gpa * 1e9 * thickness**2)
+
+
+def overhang_warnings(sheets: Sequence[PlannedSheet], machine: Machine, materials: Sequence[Material]) -> list[str]:
+    """Where a pass needs support outside the machine: past the machine's `max_sag_mm`, or out of balance."""
+    known = {material.name: material for material in materials}
+    return [
+        f"sheet {sheet.id}, blank {run.blank}, pass {run.order}: {words}: support the sheet outside, "
+        "level with the table, before it is let go"
+        for sheet in sheets
+        for run in sheet.passes
+        for words in _needs(sheet, run, machine, known.get(sheet.material))
+    ]
+
+
+def _needs(sheet: PlannedSheet, run: Pass, machine: Machine, material: Material | None) -> Iterator[str]:
+    rect = next(blank.rect_mm for blank in sheet.blanks if blank.id == run.blank)
+    laid = turned_rect(rect, run.turn_deg)
+    front, back = laid[1] + run.shift_mm[1], laid[3] + run.shift_mm[1]
+    over = max(0.0, -front, back - machine.table_mm[1])
+    if machine.max_sag_mm is not None and material is not None and material.modulus_gpa is not None:
+        sag = sag_mm(over, sheet.thickness_mm, material.density_kg_m3, material.modulus_gpa)
+        if sag > machine.max_sag_mm:
+            yield f"{over:.0f} mm hang out of the machine and sag by {sag:.1f} mm (limit {machine.max_sag_mm:g} mm)"
+    ground = Polygon(sheet.outline_mm, sheet.holes_mm).intersection(shapely.box(*rect))
+    x, y = ground.centroid.coords[0]
+    balance = turned_rect((x, y, x, y), run.turn_deg)[1] + run.shift_mm[1]
+    outside = max(-balance, balance - machine.table_mm[1])
+    if outside > -EPS:
+        yield f"its balance point lies {abs(outside):.0f} mm outside the edge of the table, it tips"

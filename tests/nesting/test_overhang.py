@@ -1,0 +1,48 @@
+"""Overhang: sag as the cantilever formula gives it, and sheets that would tip."""
+
+from decimal import Decimal
+
+import pytest
+
+from nesting.model import Job, Material, Offer, Workshop
+from nesting.passes.overhang import sag_mm
+from nesting.plan import Request, make_plan
+from tests.shop import RATES, disc, laser, piece, rectangle
+
+
+@pytest.mark.parametrize(
+    ("thickness", "length", "sag"), [(5, 400, 5.60), (3, 400, 15.57), (10, 400, 1.40), (3, 200, 0.97)]
+)
+def test_sag_of_acrylic_by_the_formula(thickness, length, sag):
+    """Density 1190 kg/m3, modulus 3.2 GPa (data sheets, ISO 527); the values worked out from the formula by hand."""
+    assert sag_mm(length, thickness, 1190, 3.2) == pytest.approx(sag, abs=0.006)
+
+
+def warnings(depth, outline, limit, modulus=3.2, **machine):
+    offer = Offer("sheet", "acrylic", "opal", 5.0, 600.0, depth, Decimal(40))
+    material = Material("acrylic", 1190, modulus_gpa=modulus)
+    shop = Workshop("shop", RATES, (laser(max_sag_mm=limit, **machine),), (material,), (offer,))
+    plan = make_plan(Request(Job("job"), (piece(outline),), shop, (), effort=1))
+    return [warning for warning in plan.warnings if "support the sheet" in warning]
+
+
+def test_support_is_asked_for_beyond_the_limit_and_not_before():
+    """200 mm hang out at the front in both passes: 0.35 mm at 5 mm thick."""
+    told = warnings(600.0, disc(585), 0.3)
+    assert len(told) == 2
+    assert all("200 mm hang out of the machine and sag by 0.4 mm (limit 0.3 mm)" in words for words in told)
+    assert warnings(600.0, disc(585), 0.4) == []
+    assert warnings(600.0, disc(585), None) == []
+    assert warnings(600.0, disc(585), 0.3, modulus=None) == []
+
+
+def test_a_sheet_whose_balance_point_is_outside_would_tip():
+    """1100 mm through an open machine of 400: at its first and last window most of it is outside."""
+    told = warnings(1100.0, rectangle(580, 1080), None, open_back=True)
+    assert told
+    assert all("its balance point lies 150 mm outside the edge of the table, it tips" in words for words in told)
+
+
+def test_twice_the_travel_is_just_at_balance_and_needs_support():
+    assert len(warnings(800.0, rectangle(590, 790), None)) == 2
+    assert warnings(780.0, rectangle(590, 770), None) == []
