@@ -172,8 +172,9 @@ def _spline(entity: DXFEntity) -> Iterator[Path]:
 
 def _meet(curves: Sequence[Curve]) -> bool:
     """Whether the last curve ends where the first begins."""
-    first, last = curves[0].ends[0], curves[-1].ends[1]
-    return bool(np.hypot(*(first - last)) < 1e-9 * (1 + np.abs(first).max()))
+    first = curves[0].at(np.array([curves[0].start]))[0].tolist()
+    last = curves[-1].at(np.array([curves[-1].end]))[0].tolist()
+    return bool(math.dist(first, last) < 1e-9 * (1 + max(map(abs, first))))
 
 
 def _solid(entity: DXFEntity) -> Iterator[Path]:

@@ -27,10 +27,6 @@ class Curve:
     start: float
     end: float
 
-    @property
-    def ends(self) -> Points:
-        return self.at(np.array([self.start, self.end]))
-
 
 Stroke = Segment | Points | Curve
 """A line, an arc, points sampled along a smooth curve, or such a curve."""
@@ -97,6 +93,8 @@ class Affine:
         if isinstance(stroke, np.ndarray):
             return self.points(stroke)
         if isinstance(stroke, Curve):
+            if self == IDENTITY:
+                return sampled(stroke.at, stroke.start, stroke.end)
             matrix, shift = self._arrays()
             return sampled(lambda t: stroke.at(t) @ matrix + shift, stroke.start, stroke.end)
         if stroke.bulge == 0.0 or self.keeps_shapes:
