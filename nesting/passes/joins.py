@@ -127,6 +127,7 @@ def _harm(rings: Sequence[Ring], axis: int, level: float) -> tuple[int, float]:
                 total += 1.0 + 3.0 * (1.0 - along) + 2.0 * max(0.0, 1.0 - near / CLEAR_MM)
         # A vertex on the line itself is a join on a corner, or a contour that runs along the line.
         total += 10.0 * sum(abs(part.a[axis] - level) < 0.5 for part in parts)
+        crossings += sum(abs(part.a[axis] - level) < EPS for part in parts)
     return crossings, total
 
 

@@ -206,3 +206,27 @@ def test_a_disc_wider_than_the_travel_takes_quarter_turns_where_it_cannot_be_sli
 def test_a_blank_that_misses_only_its_margins_lies_centred():
     found = reaches(laser(), (0, 0, 610, 390))
     assert {reach.shift_mm[0] for reach in found if reach.turn_deg == 0} == {-5.0}
+
+
+@settings(max_examples=60, deadline=None)
+@given(star_rings(), st.floats(420, 780))
+def test_joins_are_never_more_than_the_straight_middle_line_would_make(ring, depth):
+    x0, y0, x1, y1 = curves.bounds([ring])
+    scale = depth / (y1 - y0)
+    outline = tuple(((x - x0) * scale, (y - y0) * scale, bulge) for x, y, bulge in ring)
+    width = (x1 - x0) * scale
+    one = laid(piece(outline), 5, 5)
+    machine = laser(travel=(width + 10, 400.0), table=(width + 10, 400.0))
+    runs = passes_for((0.0, 0.0, width + 10, depth + 10), [one], machine)
+    joins = {join.number for run in runs for join in run.joins}
+    middle = 5 + depth / 2
+    parts = list(curves.segments(one.outline, closed=True))
+    naive = sum(len(part.crossings(1, middle)) + (abs(part.a[1] - middle) < 1e-3) for part in parts)
+    assert 0 < len(joins) <= naive
+
+
+def test_a_join_keeps_off_corners_that_lie_on_the_middle_line():
+    diamond = curves.ring_of([(0, 250), (250, 0), (500, 250), (250, 500)])
+    runs = passes_for((0, 0, 510, 510), [laid(piece(diamond), 5, 5)], laser())
+    assert len(runs[0].joins) == 2
+    assert all(abs(join.sheet_mm[1] - 255) > 5 for join in runs[0].joins)
