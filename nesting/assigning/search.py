@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Sequence, Sized
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 from nesting.assigning.columns import Column, Kind, Recipe, Shop, build_column, recipes
@@ -37,6 +37,8 @@ class Pool:
     found: Sequence[Candidate]
     kinds: Sequence[Kind]
     shop: Shop
+    seed: int
+    """The engine's; another in every round, so that no unlucky layout stays for good."""
     columns: list[Column] = field(default_factory=list)
     known: dict[tuple[object, ...], Column | None] = field(default_factory=dict)
 
@@ -45,9 +47,9 @@ class Pool:
     ) -> Column | None:
         """Build a column, or recall it where the same was asked before."""
         ranks = tuple(sorted(range(len(values)), key=lambda kind: -values[kind] / self.kinds[kind].polygon.area))
-        key = (candidate.id, recipe, tuple(wanted), ranks)
+        key = (candidate.id, recipe, tuple(wanted), ranks, self.seed)
         if key not in self.known:
-            built = build_column(candidate, recipe, self.kinds, wanted, values, self.shop)
+            built = build_column(candidate, recipe, self.kinds, wanted, values, replace(self.shop, seed=self.seed))
             self.known[key] = built
             if built is not None:
                 self.columns.append(built)
@@ -67,10 +69,11 @@ class Search:
 def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, search: Search) -> list[Column]:
     """The cheapest columns found within the search's effort. Raises StockFault if none hold all pieces."""
     wanted = [len(kind.pieces) for kind in kinds]
-    pool = Pool(found, kinds, shop)
+    pool = Pool(found, kinds, shop, shop.seed)
     best: list[Column] | None = None
     for number in range(search.effort):
-        dice = random.Random(shop.seed * 7919 + number)
+        pool.seed = shop.seed * 7919 + number
+        dice = random.Random(pool.seed)
         values = _values(pool, wanted, number)
         if best is None or number % BUILD_EVERY == 0:
             _build(pool, wanted, values, frozenset(), dice if number else None)
