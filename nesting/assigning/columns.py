@@ -21,7 +21,7 @@ from nesting.assigning.stock import Candidate
 from nesting.layout import Ground, Shape, after_evaluations, fill
 from nesting.model import Blank, Machine, Pass, Piece, Placement, PlannedSheet, Point, Rates, Rect, Trim, Turn
 from nesting.passes import plan_passes
-from nesting.passes.reach import EPS, Reach, holds, lacking_mm, reaches
+from nesting.passes.reach import EPS, Reach, holds, reaches
 from nesting.placing import lay
 
 TURNS = {Turn.ANY: (0.0, 90.0, 180.0, 270.0), Turn.HALF: (0.0, 180.0), Turn.NONE: (0.0,)}
@@ -305,9 +305,3 @@ def finish_sheet(
 
 def _named(trim: Trim, sheet_id: str) -> Trim:
     return replace(trim, file=f"{sheet_id}-trim{trim.order}.dxf") if trim.method == "machine" else trim
-
-
-def too_big(piece: Piece, machine: Machine) -> float:
-    """Millimetres by which the piece exceeds all that passes can cover; 0 if it can be cut in one piece."""
-    x0, y0, x1, y1 = curves.bounds([piece.outline])
-    return lacking_mm(machine, x1 - x0, y1 - y0)
