@@ -14,7 +14,7 @@ from cli.documents.pdf import Paper
 from cli.documents.png import png
 from cli.documents.svg import svg
 from cli.documents.words import file_name
-from nesting.model import Plan, PlannedSheet, Workshop
+from nesting.model import Plan, Workshop
 
 
 def write_documents(plan: Plan, folder: Path, workshop: Workshop, paper: Paper = "A4", inches: bool = False) -> None:
@@ -36,8 +36,3 @@ def write_pictures(plan: Plan, folder: Path) -> None:
     for name, picture in {**named, "all-sheets": pictures.contact_picture(plan)}.items():
         (folder / f"{name}.svg").write_text(svg(picture), encoding="utf-8", newline="\n")
         (folder / f"{name}.png").write_bytes(png(picture))
-
-
-def picture_of_sheet(plan: Plan, sheet: PlannedSheet) -> str:
-    """One sheet with all that lies on it, as SVG text."""
-    return svg(pictures.sheet_picture(plan, sheet))

@@ -20,7 +20,7 @@ import uharfbuzz as hb
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from nesting.curves import bounds, moved, oriented, ring_of, signed_area
+from nesting.curves import moved, oriented, ring_of, signed_area
 from nesting.drawing.fitting import dense
 from nesting.drawing.fonts import DEFAULT_FONT
 from nesting.drawing.intake import MOST_BYTES
@@ -227,11 +227,6 @@ def _way(a: BaseGeometry, b: Polygon) -> LineString:
     if left >= right or on_a.is_empty or on_b.is_empty or on_a.distance(on_b) > 3 * a.distance(b):
         on_a, on_b = a, b
     return shapely.shortest_line(on_a, on_b)
-
-
-def wording_box(letters: tuple[Letter, ...]) -> tuple[float, float, float, float]:
-    """Bounding rectangle of all letters, mm."""
-    return bounds([shape.outline for letter in letters for shape in letter.shapes])
 
 
 def letter_shapes(letters: tuple[Letter, ...]) -> Iterator[DrawnShape]:

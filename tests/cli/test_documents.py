@@ -16,7 +16,8 @@ import pytest
 from PIL import Image
 
 from cli.documents import canvas as look
-from cli.documents import picture_of_sheet, pictures, rows, states, steps, words, write_documents, write_pictures
+from cli.documents import pictures, rows, states, steps, words, write_documents, write_pictures
+from cli.documents.svg import svg
 from nesting import curves
 from nesting.model import Joint
 from tests.cli.sample_plan import WORKSHOP, hostile_plan, sample_plan, write
@@ -227,7 +228,7 @@ def test_the_letter_at_the_front_is_the_edge_that_lies_there(turn, front):
 def test_pictures_are_well_formed_and_bear_a_scale():
     plan = hostile_plan()
     for sheet in plan.sheets:
-        root = ET.fromstring(picture_of_sheet(plan, sheet))
+        root = ET.fromstring(svg(pictures.sheet_picture(plan, sheet)))
         texts = [element.text for element in root.iter("{http://www.w3.org/2000/svg}text")]
         assert "200 mm" in texts
 

@@ -11,12 +11,17 @@ from fontTools.ttLib.tables.TupleVariation import TupleVariation
 
 from nesting import curves
 from nesting.drawing.fonts import SHIPPED, find_font
-from nesting.drawing.wording import set_wording, wording_box
+from nesting.drawing.wording import set_wording
 from nesting.faults import DrawingFault
 
 
 def counters(text: str) -> list[int]:
     return [sum(len(shape.holes) for shape in letter.shapes) for letter in set_wording(text, 100.0)]
+
+
+def wording_box(letters):
+    """Bounding rectangle of all letters, mm."""
+    return curves.bounds([shape.outline for letter in letters for shape in letter.shapes])
 
 
 def test_counters_number_what_the_alphabet_says():
