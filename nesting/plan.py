@@ -15,7 +15,7 @@ from nesting.assigning.columns import Shop, kinds_of
 from nesting.assigning.dealing import deal
 from nesting.assigning.search import Search, Watcher, choose_sheets
 from nesting.assigning.stock import Candidate, candidates, check_stock, rooms
-from nesting.faults import JobFault, ReachFault, StockFault, within
+from nesting.faults import JobFault, StockFault, within
 from nesting.hazards import refuse_under_a_beam
 from nesting.model import (
     Cost,
@@ -32,8 +32,8 @@ from nesting.model import (
     Workshop,
 )
 from nesting.passes import unmarked
+from nesting.passes.limits import refuse_beyond_reach
 from nesting.passes.overhang import overhang_warnings
-from nesting.passes.reach import lacking_mm
 from nesting.splitting import split
 
 FILL_EVALUATIONS = 300_000
@@ -98,23 +98,12 @@ def split_oversize(request: Request, machine: Machine) -> tuple[Piece, ...]:
         with within(f"piece {piece.id}"):
             found = candidates(piece.stock, request.rack, request.workshop.offer)
             if piece.one_piece:
-                _check_reach(piece, machine)
+                refuse_beyond_reach(piece, machine)
                 _check_sheets(piece, found, machine)
                 ready.append(piece)
             else:
                 ready.extend(split(piece, rooms(found, machine)))
     return tuple(ready)
-
-
-def _check_reach(piece: Piece, machine: Machine) -> None:
-    width, depth = _size(piece)
-    lacking = lacking_mm(machine, width, depth)
-    if lacking > 0:
-        raise ReachFault(
-            f"{piece.name} is {width:.1f} x {depth:.1f} mm and must stay in one piece: passes on {machine.name} "
-            f"(travel {machine.travel_mm[0]:g} x {machine.travel_mm[1]:g} mm) are {lacking:.1f} mm short of it",
-            mend="allow it to be split (one_piece = false), make it smaller, or use a larger machine",
-        )
 
 
 def _check_sheets(piece: Piece, found: Sequence[Candidate], machine: Machine) -> None:

@@ -111,13 +111,24 @@ def recipes(candidate: Candidate, kinds: Sequence[Kind], machine: Machine) -> tu
     for across, along in _sizes(kinds, machine):
         size = min(across, full[0]), min(along, full[1])
         one_trim = [way for way in ((size[0], full[1]), (full[0], size[1])) if way != full and _lies(machine, way)]
-        for way in one_trim or ([size] if size != full and _lies(machine, size) else []):
+        both_trims = [size] if size != full and _lies(machine, size) else []
+        if one_trim and both_trims:
+            # Trimmed both ways it may lie where more of it is reached: turned by a quarter, say.
+            least = min(_unreached_mm2(machine, way) for way in one_trim)
+            both_trims = both_trims if _unreached_mm2(machine, size) < least - 1.0 else []
+        for way in one_trim + both_trims:
             found += [Recipe(way, one_pass) for one_pass in _pass_options(machine, (0.0, 0.0, *way))]
     return tuple(dict.fromkeys(found))
 
 
 def _lies(machine: Machine, size: Point) -> bool:
     return bool(reaches(machine, (0.0, 0.0, *size)))
+
+
+def _unreached_mm2(machine: Machine, size: Point) -> float:
+    """What no pass reaches of a blank of that size."""
+    boxes = [shapely.box(*reach.rect_mm) for reach in reaches(machine, (0.0, 0.0, *size))]
+    return size[0] * size[1] - float(shapely.union_all(boxes).area)
 
 
 def _pass_options(machine: Machine, blank: Rect) -> tuple[bool, ...]:

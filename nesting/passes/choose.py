@@ -15,7 +15,7 @@ from ortools.sat.python import cp_model
 from nesting import curves
 from nesting.faults import ReachFault
 from nesting.model import Machine, Rates
-from nesting.passes.reach import Reach, holds, overlap
+from nesting.passes.reach import Reach, holds, overlap, reached_by
 from nesting.placing import Laid, inside_of
 from nesting.solving import solved
 
@@ -48,12 +48,9 @@ def _covers(one: Laid, reaches: Sequence[Reach]) -> _Cover:
     whole = tuple(i for i, reach in enumerate(reaches) if holds(reach.rect_mm, one.bounds))
     if whole:
         return _Cover(whole, ())
-    levels = sorted({(k % 2, reach.rect_mm[k]) for reach in reaches for k in range(4)})
     stretches = set()
     for ring in one.rings:
-        for chain in curves.split_at(ring, True, levels):
-            box = curves.bounds([chain], closed=False)
-            reached = tuple(i for i, reach in enumerate(reaches) if holds(reach.rect_mm, box))
+        for chain, reached in reached_by(ring, reaches):
             if not reached:
                 x, y = curves.middle(chain)
                 raise ReachFault(

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-import shapely
-
+from nesting import curves
 from nesting.curves import rotation
-from nesting.model import Machine, Point, Rect
+from nesting.model import Chain, Machine, Point, Rect, Ring
 
 OVERLAP_MM = 20.0
 """How far two neighbouring windows overlap when a sheet is slid through an open machine."""
@@ -54,6 +53,17 @@ def holds(outer: Rect, inner: Rect) -> bool:
     """Whether `inner` lies in `outer`, rounding forgiven."""
     low = outer[0] <= inner[0] + EPS and outer[1] <= inner[1] + EPS
     return low and outer[2] >= inner[2] - EPS and outer[3] >= inner[3] - EPS
+
+
+def reached_by(ring: Ring, reaches: Sequence[Reach]) -> list[tuple[Chain, tuple[int, ...]]]:
+    """The ring cut at all edges of the reaches: each stretch with the reaches that hold it."""
+    levels = sorted({(k % 2, reach.rect_mm[k]) for reach in reaches for k in range(4)})
+    stretches = curves.split_at(ring, True, levels)
+    boxes = [curves.bounds([chain], closed=False) for chain in stretches]
+    return [
+        (chain, tuple(i for i, reach in enumerate(reaches) if holds(reach.rect_mm, box)))
+        for chain, box in zip(stretches, boxes, strict=True)
+    ]
 
 
 @functools.lru_cache(maxsize=4096)
@@ -125,37 +135,3 @@ def _reach(machine: Machine, blank: Rect, turn_deg: int, corner: Point) -> Reach
         return None
     x0, y0, x1, y1 = rect
     return Reach(turn_deg, shift, (x0 + 0.0, y0 + 0.0, x1, y1))
-
-
-def lacking_mm(machine: Machine, width: float, depth: float) -> float:
-    """How far a rectangular piece exceeds what passes can cover, either way round, margins kept; 0 if it fits."""
-    if _covered(machine, width, depth):
-        return 0.0
-    return min(_excess(machine, width, depth), _excess(machine, depth, width))
-
-
-def _excess(machine: Machine, across: float, along: float) -> float:
-    """The least that is too much of `along`: as it is, or with `across` brought down to the travel first."""
-    widest = min(across, machine.travel_mm[0], machine.table_mm[0] - 2 * machine.margin_mm)
-    longest = _largest(along, lambda tried: _covered(machine, across, tried))
-    longest_narrow = _largest(along, lambda tried: _covered(machine, widest, tried))
-    return min(along - longest, across - widest + along - longest_narrow)
-
-
-def _largest(length: float, fits: Callable[[float], bool]) -> float:
-    """The largest length up to `length` that fits, by bisection; 0 where none does."""
-    if fits(length):
-        return length
-    low, high = 0.0, length
-    while high - low > 1e-4:
-        tried = (low + high) / 2
-        low, high = (tried, high) if fits(tried) else (low, tried)
-    return low
-
-
-def _covered(machine: Machine, width: float, depth: float) -> bool:
-    """Whether all passes together reach a piece of that size whole, on a blank that leaves just the margins."""
-    margin = machine.margin_mm
-    blank = (0.0, 0.0, width + 2 * margin, depth + 2 * margin)
-    reached = shapely.union_all([shapely.box(*reach.rect_mm) for reach in reaches(machine, blank)])
-    return bool(reached.buffer(EPS).contains(shapely.box(margin, margin, margin + width, margin + depth)))

@@ -9,8 +9,9 @@ import shapely
 from nesting import costing, curves
 from nesting.assigning.blanks import trim_at
 from nesting.curves import Segment
+from nesting.passes.limits import lacking_mm
 from nesting.passes.lineup import mismatch_mm
-from nesting.passes.reach import lacking_mm, reaches
+from nesting.passes.reach import reaches
 from tests.shop import RATES, laser
 
 

@@ -13,8 +13,9 @@ from nesting.faults import ReachFault
 from nesting.model import Blank
 from nesting.passes import plan_passes
 from nesting.passes.joins import stretches
+from nesting.passes.limits import lacking_mm
 from nesting.passes.lineup import mismatch_mm
-from nesting.passes.reach import lacking_mm, reaches
+from nesting.passes.reach import reaches
 from tests.nesting.test_curves import star_rings
 from tests.shop import RATES, disc, laid, laser, piece, rectangle
 
