@@ -30,6 +30,8 @@ def _sheet_line(sheet: PlannedSheet) -> str:
     size = f"{max(xs) - min(xs):.0f} x {max(ys) - min(ys):.0f}"
     what = f"buy {sheet.source.offer}" if sheet.source.offer else f"offcut {sheet.source.stock_id}"
     place = f" ({sheet.place})" if sheet.place else ""
+    if not sheet.placements:
+        return f"{sheet.id}  {sheet.stock}, {size}: {what}{place}: for the rack, the order must be so large"
     turns = sum(p.turn_before != "none" for p in sheet.passes)
     work = [f"{len(sheet.placements)} pieces", f"{len(sheet.passes)} passes" if turns else "1 pass"]
     if sheet.trims:

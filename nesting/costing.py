@@ -45,11 +45,12 @@ def sheet_lines(sheet: PlannedSheet, machine: Machine, rates: Rates) -> list[Cos
         if left.keep and left.credit:
             lines.append(CostLine(f"{what}: leftover kept", _rect_m2(left.usable_mm), "m2", -left.credit))
     by_blank = [[p for p in sheet.passes if p.blank == blank.id] for blank in sheet.blanks]
-    setups, turns = (sum(column, Decimal(0)) for column in zip(*(minutes(p, machine) for p in by_blank), strict=True))
+    spent = [minutes(passes, machine) for passes in by_blank]
+    setups, turns = sum((one for one, _ in spent), Decimal(0)), sum((one for _, one in spent), Decimal(0))
     trims = sum((_trim_minutes(trim.method, machine, rates) for trim in sheet.trims), Decimal(0))
-    for name, spent in (("set-up", setups), ("turns", turns), ("trims", trims)):
-        if spent:
-            lines.append(CostLine(f"{what}: {name}", float(spent), "min", money(spent * rates.labour_per_hour / 60)))
+    for name, taken in (("set-up", setups), ("turns", turns), ("trims", trims)):
+        if taken:
+            lines.append(CostLine(f"{what}: {name}", float(taken), "min", money(taken * rates.labour_per_hour / 60)))
     joins = len({(p.blank, join.number) for p in sheet.passes for join in p.joins})
     if joins:
         lines.append(CostLine(f"{what}: joins", joins, "join", money(joins * rates.join_cost)))

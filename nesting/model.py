@@ -9,6 +9,7 @@ rectangle, face up; bed frame with its origin at the machine's datum corner, x t
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
@@ -25,6 +26,8 @@ Chain = tuple[Vertex, ...]
 Rect = tuple[float, float, float, float]
 """x0_mm, y0_mm, x1_mm, y1_mm."""
 
+MOST_MONEY = 10_000_000
+"""No sheet costs more: what is beyond is a slip of the pen."""
 STRICT: dict[str, str] = {"extra": "forbid"}
 """Read from a file, an unknown key is a mistake, never ignored."""
 
@@ -90,8 +93,23 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True)
+class PriceBreak:
+    """From so many `sheets` in one order, each of them costs `price`."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    sheets: int
+    price: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class Offer:
-    """A full sheet that a supplier sells, any number of times; `length_mm` runs along x of the sheet frame."""
+    """A full sheet that a supplier sells; `length_mm` runs along x of the sheet frame.
+
+    `min_order` is the smallest order, in sheets; what of it the job does not need goes on the rack. `breaks` are lower
+    prices, for every sheet of an order, from so many sheets. `in_stock` is how many the supplier has: 0 is none; left
+    out, as many as are asked for.
+    """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
 
@@ -103,6 +121,23 @@ class Offer:
     width_mm: float
     price: Decimal
     supplier: str = ""
+    min_order: int = 1
+    breaks: tuple[PriceBreak, ...] = ()
+    in_stock: int | None = None
+
+    def __post_init__(self) -> None:
+        steps = [1, *(step.sheets for step in self.breaks)]
+        prices = [self.price, *(step.price for step in self.breaks)]
+        if self.min_order < 1:
+            raise ValueError("`min_order` is a number of sheets, 1 or more")
+        if self.in_stock is not None and self.in_stock < 0:
+            raise ValueError("`in_stock` is how many sheets the supplier has, 0 for none")
+        if not all(0 <= price <= MOST_MONEY for price in prices):
+            raise ValueError("a price must be 0 or more, and no more than ten million")
+        if any(more <= few for few, more in itertools.pairwise(steps)):
+            raise ValueError("`breaks` must go up in `sheets` and start above 1")
+        if any(later > first for first, later in itertools.pairwise(prices)):
+            raise ValueError("`breaks` must go down in `price`")
 
     @property
     def stock(self) -> StockKey:

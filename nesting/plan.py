@@ -6,7 +6,7 @@ In: pieces as read, the workshop, the rack's free offcuts, seed and effort. Out:
 from __future__ import annotations
 
 from collections.abc import Sequence, Sized
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from nesting import costing, curves
@@ -14,7 +14,7 @@ from nesting.assigning.bound import lower_bound
 from nesting.assigning.columns import Shop, kinds_of
 from nesting.assigning.dealing import deal
 from nesting.assigning.search import Search, Watcher, choose_sheets
-from nesting.assigning.stock import Candidate, candidates, check_stock, rooms
+from nesting.assigning.stock import Candidate, candidates, check_stock, rooms, shortages
 from nesting.faults import JobFault, StockFault, within
 from nesting.hazards import refuse_under_a_beam
 from nesting.model import (
@@ -75,7 +75,15 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
     cost = _cost(pieces, sheets, bound, machine, request)
     hurried = ["stopped on request before all effort was spent"] if stop else []
     hanging = overhang_warnings(sheets, machine, request.workshop.material)
-    warnings = (*request.notes, *_warnings(sheets), *hanging, *_steps(sheets, request.job.max_mismatch_mm), *hurried)
+    short = shortages(request.workshop.offer, (piece.stock for piece in pieces))
+    warnings = (
+        *request.notes,
+        *short,
+        *_warnings(sheets),
+        *hanging,
+        *_steps(sheets, request.job.max_mismatch_mm),
+        *hurried,
+    )
     return Plan(request.job, request.seed, request.effort, machine, pieces, tuple(sheets), cost, warnings)
 
 
@@ -136,7 +144,7 @@ def _plan_stock(
     found = candidates(stock, request.rack, request.workshop.offer)
     kinds = kinds_of((piece for piece in pieces if piece.stock == stock), shop.machine)
     watch(Progress("bounding the cost", note=str(stock)))
-    least = lower_bound(found, kinds, shop)
+    least = lower_bound([replace(candidate, price=candidate.lowest_price) for candidate in found], kinds, shop)
     columns = choose_sheets(found, kinds, shop, Search(request.effort, least, watch, stop))
     return deal(columns, kinds, shop, first), least
 

@@ -33,7 +33,8 @@ def steps(plan: Plan, workshop: Workshop) -> list[Step]:
 
 
 def _sheet_steps(plan: Plan, workshop: Workshop, sheet: PlannedSheet) -> Iterator[Step]:
-    yield _fetch(plan, workshop, sheet)
+    if sheet.placements:
+        yield _fetch(plan, workshop, sheet)
     for trim in sheet.trims:
         yield _trim(plan, workshop, sheet, trim)
     last: dict[str, Pass] = {}
@@ -290,8 +291,10 @@ def _back(plan: Plan, sheet: PlannedSheet) -> Step:
     return Step(
         key=f"{name}-back",
         kind=f"Sheet {name} · back on the rack",
-        title=f"Put {count(len(kept), 'leftover')} back on the rack",
-        lead="Everything else of this sheet is scrap.",
+        title=f"Put {count(len(kept), 'leftover')} back on the rack"
+        if sheet.placements
+        else "Put the sheet on the rack",
+        lead="Everything else of this sheet is scrap." if sheet.placements else OVER,
         todo=(
             f"Write on each: {words.stock(sheet)}; {words.source(sheet)}; this job; which face is up; its thickness.",
             *(f"Leftover {n}, {_usable(left)}: on the rack, its place noted." for n, left in enumerate(kept, start=1)),
@@ -300,6 +303,9 @@ def _back(plan: Plan, sheet: PlannedSheet) -> Step:
         tables=(rows.rounded("leftovers", "To keep", columns, table),),
         notes=("Loose corners that may break are trimmed off first; the rectangle in the picture stays.",),
     )
+
+
+OVER = "Nothing is cut from it: it is bought because the supplier's order must be so large, and kept as it comes."
 
 
 def _usable(left: Leftover) -> str:

@@ -32,7 +32,7 @@ def lower_bound(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop) -
     held: list[list[cp_model.IntVar]] = [[] for _ in kinds]
     for candidate in found:
         copies = sum(len(kind.pieces) for kind in kinds)
-        most = 1 if candidate.once else copies
+        most = copies if candidate.limit is None else min(copies, candidate.limit)
         used = model.new_int_var(0, most, f"used_{candidate.id}")
         lies = [
             model.new_int_var(0, len(kind.pieces) if _may_lie(kind, candidate, shop.machine) else 0, "")

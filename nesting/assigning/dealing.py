@@ -1,15 +1,17 @@
 """Dealing: which copy of each piece lies where on which sheet, once the columns are chosen.
 
 In: chosen columns, kinds. Out: PlannedSheets with final names. Columns may hold more of a kind than is wanted; what is
-over is left out and the sheet finished anew.
+over is left out and the sheet finished anew. A sheet that holds nothing stays only where the order must be so large.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from nesting.assigning.columns import Column, Kind, Shop, finish_sheet
+from nesting.assigning.orders import unused_sheet
 from nesting.model import Piece, Placement, PlannedSheet, Rect
 
 
@@ -19,11 +21,17 @@ def deal(columns: Sequence[Column], kinds: Sequence[Kind], shop: Shop, first: in
     sample = {piece.id: kind.sample.id for kind in kinds for piece in kind.pieces}
     pieces = {piece.id: piece for kind in kinds for piece in kind.pieces}
     ordered = sorted(columns, key=lambda c: (not c.candidate.once, -c.cents, c.candidate.id))
+    ordering = Counter(column.candidate.id for column in columns)
     sheets: list[PlannedSheet] = []
     for column in ordered:
         spots = _dealt(column.sheet.placements, waiting, sample)
+        name = f"S{first + len(sheets):02d}"
         if spots:
-            sheets.append(_finished(column, spots, pieces, shop, f"S{first + len(sheets):02d}"))
+            sheets.append(_finished(column, spots, pieces, shop, name))
+        elif 1 < column.candidate.least >= ordering[column.candidate.id]:
+            sheets.append(unused_sheet(column.candidate, name, shop))
+        else:
+            ordering[column.candidate.id] -= 1
     return sheets
 
 

@@ -35,20 +35,25 @@ def leftovers(
     found = []
     for part in parts:
         for rest in _polygons(part.difference(taken).buffer(-ROUND_MM / 2).simplify(ROUND_MM / 2)):
-            rect = largest_rectangle(rest) if _worth(rest.bounds, rates) else None
-            if rect is not None and _worth(rect, rates):
+            rect = largest_rectangle(rest) if worth_keeping(rest.bounds, rates) else None
+            if rect is not None and worth_keeping(rect, rates):
                 found.append(_kept(rest, rect, price_per_mm2, rates))
     return tuple(sorted(found, key=lambda left: (-left.credit, left.usable_mm)))
 
 
 def _kept(rest: Polygon, rect: Rect, price_per_mm2: Decimal, rates: Rates) -> Leftover:
-    area = Decimal(str(round((rect[2] - rect[0]) * (rect[3] - rect[1]), 3)))
-    credit = area * price_per_mm2 * Decimal(str(rates.leftover_credit))
     holes = tuple(_points(ring) for ring in rest.interiors)
-    return Leftover(_points(rest.exterior), holes, True, rect, credit.quantize(CENT, ROUND_DOWN))
+    return Leftover(_points(rest.exterior), holes, True, rect, credit(rect, price_per_mm2, rates))
 
 
-def _worth(rect: Rect, rates: Rates) -> bool:
+def credit(rect: Rect, price_per_mm2: Decimal, rates: Rates) -> Decimal:
+    """What a kept leftover with this largest rectangle is worth to the shop."""
+    area = Decimal(str(round((rect[2] - rect[0]) * (rect[3] - rect[1]), 3)))
+    return (area * price_per_mm2 * Decimal(str(rates.leftover_credit))).quantize(CENT, ROUND_DOWN)
+
+
+def worth_keeping(rect: Rect, rates: Rates) -> bool:
+    """Whether it is at least the shop's smallest keepable rectangle, either way round."""
     short, long = sorted((rect[2] - rect[0], rect[3] - rect[1]))
     return short >= min(rates.keep_mm) and long >= max(rates.keep_mm)
 

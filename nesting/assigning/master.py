@@ -20,13 +20,14 @@ EFFORT = 1.0
 
 def cheapest(columns: Sequence[Column], wanted: Sequence[int]) -> list[Column] | None:
     """The cheapest columns that hold at least what is wanted, an offer's as often as used; None if none do."""
-    most = sum(wanted)
+    most = max([sum(wanted), *(c.candidate.least for c in columns)])
     model = cp_model.CpModel()
     use = [model.new_int_var(0, 1 if c.candidate.once else most, f"use_{k}") for k, c in enumerate(columns)]
     for kind, demand in enumerate(wanted):
         model.add(sum(c.counts[kind] * var for c, var in zip(columns, use, strict=True)) >= demand)  # (M2)
     for offcut in sorted({c.candidate.id for c in columns if c.candidate.once}):
         model.add(sum(v for c, v in zip(columns, use, strict=True) if c.candidate.id == offcut) <= 1)  # (M3)
+    _keep_to_orders(model, columns, use, most)  # (M4)
     # (M1) money; a thousandth of a cent a sheet breaks ties towards fewer sheets, then towards earlier columns.
     model.minimize(sum((c.cents * 1000 + 1) * var for c, var in zip(columns, use, strict=True)))
     try:
@@ -34,6 +35,23 @@ def cheapest(columns: Sequence[Column], wanted: Sequence[int]) -> list[Column] |
     except NoAnswer:
         return None
     return [c for c, var in zip(columns, use, strict=True) for _ in range(solver.value(var))]
+
+
+def _keep_to_orders(
+    model: cp_model.CpModel, columns: Sequence[Column], use: Sequence[cp_model.IntVar], cap: int
+) -> None:
+    """(M4) all sheets of an offer are bought at one of its prices, as many as an order at that price is of."""
+    for offer in sorted({c.candidate.id for c in columns if not c.candidate.once and not c.candidate.any_number}):
+        sizes: dict[tuple[int, int], list[cp_model.IntVar]] = {}
+        for column, var in zip(columns, use, strict=True):
+            if column.candidate.id == offer:
+                size = column.candidate.least, min(cap, column.candidate.most or cap)
+                sizes.setdefault(size, []).append(var)
+        chosen = [model.new_bool_var(f"order_{offer}_{least}") for least, _ in sizes]
+        for ((least, most), bought), order in zip(sizes.items(), chosen, strict=True):
+            model.add(sum(bought) >= least * order)
+            model.add(sum(bought) <= most * order)
+        model.add_at_most_one(chosen)
 
 
 def worth(columns: Sequence[Column], wanted: Sequence[int]) -> list[float] | None:

@@ -10,18 +10,22 @@ from __future__ import annotations
 
 import math
 import random
+from collections import Counter
 from collections.abc import Callable, Sequence, Sized
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 from nesting.assigning.columns import Column, Kind, Recipe, Shop, build_column, recipes
 from nesting.assigning.master import cheapest, worth
+from nesting.assigning.orders import at_every_price, beyond_need
 from nesting.assigning.stock import Candidate
 from nesting.costing import money
 from nesting.faults import StockFault
 from nesting.model import Progress
 
 Watcher = Callable[[Progress], None]
+MANY = 1_000_000
+"""No answer has so many sheets of one kind."""
 TRIES = 2
 """Sheets compared at each step of building an answer."""
 BUILD_EVERY = 3
@@ -52,7 +56,7 @@ class Pool:
             built = build_column(candidate, recipe, self.kinds, wanted, values, replace(self.shop, seed=self.seed))
             self.known[key] = built
             if built is not None:
-                self.columns.append(built)
+                self.columns.extend(at_every_price(built, self.shop))
         return self.known[key]
 
 
@@ -69,14 +73,17 @@ class Search:
 def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, search: Search) -> list[Column]:
     """The cheapest columns found within the search's effort. Raises StockFault if none hold all pieces."""
     wanted = [len(kind.pieces) for kind in kinds]
-    pool = Pool(found, kinds, shop, shop.seed)
+    pool = Pool(found, kinds, shop, shop.seed, list(beyond_need(found, len(kinds), shop)))
+    large_orders = Counter({candidate.id: MANY for candidate in found if candidate.least > 1})
     best: list[Column] | None = None
     for number in range(search.effort):
         pool.seed = shop.seed * 7919 + number
         dice = random.Random(pool.seed)
         values = _values(pool, wanted, number)
         if best is None or number % BUILD_EVERY == 0:
-            _build(pool, wanted, values, frozenset(), dice if number else None)
+            _build(pool, wanted, values, Counter(), dice if number else None)
+            if large_orders:
+                _build(pool, wanted, values, large_orders, dice)
         else:
             _rebuild_part(pool, best, values, dice)
         best = cheapest(pool.columns, wanted) or best
@@ -103,22 +110,21 @@ def _values(pool: Pool, wanted: Sequence[int], number: int) -> list[float]:
 
 
 def _build(
-    pool: Pool, wanted: Sequence[int], values: Sequence[float], taken: frozenset[str], dice: random.Random | None
+    pool: Pool, wanted: Sequence[int], values: Sequence[float], taken: Counter[str], dice: random.Random | None
 ) -> None:
     """Build one answer sheet by sheet: of the few most promising sheets the one that pays best."""
     left = list(wanted)
-    used = set(taken)
+    used = Counter(taken)
     while any(left):
         step = _best_step(pool, left, values, used, dice)
         if step is None:
             return
         left = [max(0, n - count) for n, count in zip(left, step.counts, strict=True)]
-        if step.candidate.once:
-            used.add(step.candidate.id)
+        used[step.candidate.id] += 1
 
 
 def _best_step(
-    pool: Pool, left: Sequence[int], values: Sequence[float], used: set[str], dice: random.Random | None
+    pool: Pool, left: Sequence[int], values: Sequence[float], used: Counter[str], dice: random.Random | None
 ) -> Column | None:
     made: list[Column] = []
     for candidate, recipe in _ranked(pool, left, used, dice):
@@ -137,7 +143,7 @@ def _pay(column: Column, left: Sequence[int], values: Sequence[float]) -> float:
 
 
 def _ranked(
-    pool: Pool, left: Sequence[int], used: set[str], dice: random.Random | None
+    pool: Pool, left: Sequence[int], used: Counter[str], dice: random.Random | None
 ) -> list[tuple[Candidate, Recipe]]:
     """Free sheets and recipes, most promising first: estimated money for the area they can serve."""
     machine, rates = pool.shop.machine, pool.shop.rates
@@ -145,10 +151,10 @@ def _ranked(
     handling = float(Decimal(str(machine.setup_min)) * rates.labour_per_hour / 60)
     ranked: list[tuple[float, int, Candidate, Recipe]] = []
     for candidate in pool.found:
-        if candidate.id in used:
+        if used[candidate.id] >= (MANY if candidate.limit is None else candidate.limit):
             continue
         held = min(needed, 0.6 * candidate.polygon.area)
-        price = float(candidate.price)
+        price = candidate.expected_price(needed)
         back = price * rates.leftover_credit * max(0.0, 1.0 - 1.5 * held / candidate.polygon.area)
         for place, recipe in enumerate(recipes(candidate, pool.kinds, machine)):
             luck = math.exp(dice.gauss(0.0, NOISE)) if dice else 1.0
@@ -162,7 +168,7 @@ def _rebuild_part(pool: Pool, best: Sequence[Column], values: Sequence[float], d
     count = min(len(best), dice.randint(1, 3))
     out = set(dice.sample(range(len(best)), count))
     wanted = [sum(best[i].counts[kind] for i in out) for kind in range(len(pool.kinds))]
-    kept = frozenset(c.candidate.id for i, c in enumerate(best) if i not in out and c.candidate.once)
+    kept = Counter(c.candidate.id for i, c in enumerate(best) if i not in out)
     _build(pool, wanted, values, kept, dice)
 
 

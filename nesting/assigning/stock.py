@@ -5,19 +5,36 @@ In: Offcuts, Offers. Out: Candidates. Pure.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 from shapely.geometry import Polygon
 
+from nesting import curves
 from nesting.faults import StockFault
 from nesting.model import Machine, Offcut, Offer, Piece, Point, Rect, Source, StockKey
+
+USED_SHARE = 0.6
+"""How much of a sheet pieces take, roughly."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tier:
+    """What each sheet costs in an order of `least` to `most` sheets; None: any number."""
+
+    least: int
+    most: int | None
+    price: Decimal
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A sheet that may be used: an offcut once, an offer any number of times."""
+    """A sheet that may be used: an offcut once, an offer as often as its supplier sells it.
+
+    At `price`, an order is of `least` to `most` sheets (None: any number); larger ones cost `other_prices` a sheet.
+    """
 
     id: str
     source: Source
@@ -27,10 +44,36 @@ class Candidate:
     price: Decimal
     place: str
     polygon: Polygon
+    least: int = 1
+    most: int | None = None
+    other_prices: tuple[Tier, ...] = ()
 
     @property
     def once(self) -> bool:
         return self.source.stock_id is not None
+
+    @property
+    def any_number(self) -> bool:
+        """Whether an order may be of any number of sheets, all at one price."""
+        return self.least == 1 and self.most is None and not self.other_prices
+
+    @property
+    def limit(self) -> int | None:
+        """How many of it there are; None: as many as are asked for."""
+        return 1 if self.once else (self.other_prices[-1].most if self.other_prices else self.most)
+
+    @property
+    def lowest_price(self) -> Decimal:
+        """Of a sheet, in the largest order."""
+        return self.other_prices[-1].price if self.other_prices else self.price
+
+    def expected_price(self, needed_mm2: float) -> float:
+        """Of each sheet used, roughly, where so much area of pieces is to be held: small orders pay for all of it."""
+        if self.once or self.any_number:
+            return float(self.price)
+        sheets = max(1, math.ceil(needed_mm2 / (USED_SHARE * self.polygon.area)))
+        others = [(tier.least, tier.price) for tier in self.other_prices]
+        return min(float(price) * max(sheets, least) / sheets for least, price in ((self.least, self.price), *others))
 
     @property
     def rect(self) -> Rect:
@@ -43,40 +86,91 @@ class Candidate:
 
 
 def candidates(stock: StockKey, rack: Iterable[Offcut], offers: Iterable[Offer]) -> tuple[Candidate, ...]:
-    """All sheets of one stock key, offcuts first."""
+    """All sheets of one stock key that can be had, offcuts first."""
+    cuts = [_offcut(cut) for cut in sorted(rack, key=lambda cut: cut.id) if cut.stock == stock]
     found = [
-        Candidate(
-            cut.id,
-            Source(stock_id=cut.id),
-            cut.stock,
-            cut.outline_mm,
-            cut.holes_mm,
-            cut.book_value,
-            cut.place,
-            Polygon(cut.outline_mm, cut.holes_mm),
-        )
-        for cut in sorted(rack, key=lambda cut: cut.id)
-        if cut.stock == stock
+        _offered(offer, tiers_of(offer)) for offer in sorted(offers, key=lambda offer: offer.id) if offer.stock == stock
     ]
-    for offer in sorted(offers, key=lambda offer: offer.id):
-        if offer.stock == stock:
-            corners = ((0.0, 0.0), (offer.length_mm, 0.0), (offer.length_mm, offer.width_mm), (0.0, offer.width_mm))
-            source = Source(offer=offer.id)
-            found.append(Candidate(offer.id, source, stock, corners, (), offer.price, offer.supplier, Polygon(corners)))
+    return (*cuts, *(candidate for candidate in found if candidate is not None))
+
+
+def _offcut(cut: Offcut) -> Candidate:
+    source, polygon = Source(stock_id=cut.id), Polygon(cut.outline_mm, cut.holes_mm)
+    return Candidate(
+        cut.id, source, cut.stock, cut.outline_mm, cut.holes_mm, cut.book_value, cut.place, polygon, most=1
+    )
+
+
+def _offered(offer: Offer, tiers: Sequence[Tier]) -> Candidate | None:
+    if not tiers:
+        return None
+    first, *others = tiers
+    corners = ((0.0, 0.0), (offer.length_mm, 0.0), (offer.length_mm, offer.width_mm), (0.0, offer.width_mm))
+    return Candidate(
+        offer.id,
+        Source(offer=offer.id),
+        offer.stock,
+        corners,
+        (),
+        first.price,
+        offer.supplier,
+        Polygon(corners),
+        first.least,
+        first.most,
+        tuple(others),
+    )
+
+
+def tiers_of(offer: Offer) -> tuple[Tier, ...]:
+    """The sizes of order that the supplier takes and can serve, smallest first; none if it has too few sheets."""
+    starts = [1, *(step.sheets for step in offer.breaks)]
+    prices = [offer.price, *(step.price for step in offer.breaks)]
+    ends = [*(start - 1 for start in starts[1:]), None]
+    found = []
+    for start, end, price in zip(starts, ends, prices, strict=True):
+        least = max(start, offer.min_order)
+        most = min((n for n in (end, offer.in_stock) if n is not None), default=None)
+        if most is None or least <= most:
+            found.append(Tier(least, most, price))
     return tuple(found)
 
 
 def check_stock(pieces: Iterable[Piece], rack: Iterable[Offcut], offers: Iterable[Offer]) -> None:
-    """Raises StockFault for the first piece whose stock key neither the rack nor the offers have."""
+    """Raises StockFault for the first piece whose stock key neither the rack nor the offers have, or can deliver."""
     on_rack = {cut.stock for cut in rack}
-    on_offer = {offer.stock for offer in offers}
+    listed = tuple(offers)
+    on_offer = {offer.stock for offer in listed if tiers_of(offer)}
     for piece in pieces:
-        if piece.stock not in on_rack | on_offer:
-            have = ", ".join(str(stock) for stock in sorted(on_rack | on_offer)) or "nothing"
+        if piece.stock in on_rack | on_offer:
+            continue
+        short = [_shortage(offer) for offer in listed if offer.stock == piece.stock]
+        if short:
             raise StockFault(
-                f"{piece.name} needs {piece.stock}, which is neither on the rack nor on offer (there is: {have})",
-                mend="add an [[offer]] to workshop.toml, put such a sheet on the rack, or correct the piece's stock",
+                f"{piece.name} needs {piece.stock}, of which the rack has none, and {'; '.join(short)}",
+                mend=f"find another supplier: the piece needs a sheet larger than {_size_words(piece)} mm",
             )
+        have = ", ".join(str(stock) for stock in sorted(on_rack | on_offer)) or "nothing"
+        raise StockFault(
+            f"{piece.name} needs {piece.stock}, which is neither on the rack nor on offer (there is: {have})",
+            mend="add an [[offer]] to workshop.toml, put such a sheet on the rack, or correct the piece's stock",
+        )
+
+
+def shortages(offers: Iterable[Offer], stocks: Iterable[StockKey]) -> list[str]:
+    """The offers of these stock keys that cannot be ordered, in words."""
+    wanted = set(stocks)
+    return [_shortage(offer) for offer in offers if offer.stock in wanted and not tiers_of(offer)]
+
+
+def _size_words(piece: Piece) -> str:
+    x0, y0, x1, y1 = curves.bounds([piece.outline])
+    return f"{x1 - x0:.0f} x {y1 - y0:.0f}"
+
+
+def _shortage(offer: Offer) -> str:
+    if not offer.in_stock:
+        return f"offer {offer.id} is out of stock (in_stock = 0)"
+    return f"of offer {offer.id} there are only {offer.in_stock} (in_stock), the smallest order is {offer.min_order}"
 
 
 def rooms(found: Iterable[Candidate], machine: Machine) -> list[Point]:

@@ -13,7 +13,15 @@ PAGE = Path(__file__).resolve().parents[2] / "docs" / "formats.md"
 FILES = {
     "workshop.toml": (
         "what the shop owns and charges",
-        [model.Workshop, model.Rates, model.Machine, model.CuttingFigure, model.Material, model.Offer],
+        [
+            model.Workshop,
+            model.Rates,
+            model.Machine,
+            model.CuttingFigure,
+            model.Material,
+            model.Offer,
+            model.PriceBreak,
+        ],
     ),
     "job.toml": ("what is to be made", [model.JobFile, model.Job, model.PieceOrder]),
     "plan.json": (
