@@ -14,9 +14,11 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from shapely.geometry import Polygon, box
 
@@ -26,6 +28,7 @@ from nesting.layout.instances import Instance, read, written
 from nesting.layout.stock import Stock, cheapest
 from nesting.layout.strip import strip
 from nesting.layout.terms import Effort, Ground, Shape, Spot, Stop, after_evaluations
+from nesting.patterns import Want, best_pattern
 
 HEAD = f"{'instance':34s} {'what':>8s} {'reached':>12s} {'target':>12s} {'ratio':>7s} {'mean':>7s} {'s':>6s}  judged"
 
@@ -53,7 +56,7 @@ def after_seconds(most: float) -> Stop:
 
 def solve(instance: Instance, stop: Stop, seed: int) -> Answer:
     """The engine's answer to an instance of any kind."""
-    if instance.guillotine:
+    if instance.guillotine and instance.goal != "least cost":
         return _guillotine(instance, stop, seed)
     if instance.width_mm is not None:
         layout = strip(instance.shapes, instance.width_mm, stop=stop, seed=seed)
@@ -81,8 +84,30 @@ def _guillotine(instance: Instance, stop: Stop, seed: int) -> Answer:
     if instance.width_mm is not None:
         spots, length = guillotine.strip(instance.shapes, instance.width_mm, stop, seed)
         return Answer(spots, [(0, 0)], "density", 100.0 * instance.item_area_mm2 / (instance.width_mm * length), True)
-    spots, value = guillotine.fill(instance.shapes, instance.sheets[0].ground, stop, seed)
-    return Answer(spots, [(0, 0)], *_worth(instance, value), True)
+    items, stock = instance.raw["items"], instance.raw["bins"][0]
+    wants = [
+        Want(
+            _sides(item),
+            int(item["value"]),
+            int(item.get("quantity_max", item["quantity"])),
+            bool(instance.raw.get("turn")),
+        )
+        for item in items
+    ]
+    pattern = best_pattern(_sides(stock), wants)
+    copies: Counter[int] = Counter()
+    spots = []
+    for part in pattern.root.freed():
+        assert part.want is not None
+        x, y = part.corner[0] + (part.size[0] if part.turned else 0), part.corner[1]
+        name = f"{items[part.want]['id']}#{copies[part.want]}"
+        copies[part.want] += 1
+        spots.append(Spot(name, x * instance.unit_mm, y * instance.unit_mm, 90.0 if part.turned else 0.0))
+    return Answer(spots, [(0, 0)], "value", pattern.value, True)
+
+
+def _sides(entry: dict[str, Any]) -> tuple[int, int]:
+    return int(entry["width"] if "width" in entry else entry["length"]), int(entry["height"])
 
 
 def _copies(kinds: Sequence[int]) -> list[tuple[int, int]]:

@@ -1,8 +1,8 @@
-"""Rectangles that edge-to-edge cuts can free: best fit into free rectangles, in many orders.
+"""Strips of rectangles that edge-to-edge cuts can free: best fit into free rectangles, in many orders.
 
-In: upright rectangles, a strip or one sheet (mm). Out: spots. For published instances that ask for edge-to-edge cuts.
+In: upright rectangles, a strip's width (mm). Out: spots. For published strips too large for `nesting.patterns`.
 Method: a list of free rectangles; the piece that leaves least over goes into the corner of one, and what remains is
-split by one cut, either way. Orders are random around value and area, and the best of all is kept.
+split by one cut, either way. Orders are random around length, and the best of all is kept.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import random
 from collections.abc import Sequence
 
-from nesting.layout.terms import Effort, Ground, Shape, Spot, Stop
+from nesting.layout.terms import Effort, Shape, Spot, Stop
 
 Free = tuple[float, float, float, float]
 """x, y, width, height of an empty rectangle."""
@@ -30,11 +30,9 @@ def _spot(shape: Shape, turn: float, x: float, y: float) -> Spot:
     return Spot(shape.id, x - corner[0], y - corner[1], turn)
 
 
-def _place(
-    shapes: Sequence[Shape], order: Sequence[int], free: list[Free], dice: random.Random, whole: bool
-) -> tuple[list[Spot], float] | None:
-    """Lay in order where each fits most tightly; None if `whole` and one does not fit. Also the value laid."""
-    spots, value = [], 0.0
+def _place(shapes: Sequence[Shape], order: Sequence[int], free: list[Free], dice: random.Random) -> list[Spot] | None:
+    """Lay in order where each fits most tightly; None if one does not fit."""
+    spots = []
     bias = dice.random()
     for i in order:
         fits = [
@@ -45,15 +43,12 @@ def _place(
             if w <= f[2] + SLACK_MM and h <= f[3] + SLACK_MM
         ]
         if not fits:
-            if whole:
-                return None
-            continue
+            return None
         _, at, w, h, turn = min(fits)
         x, y, fw, fh = free.pop(at)
         spots.append(_spot(shapes[i], turn, x, y))
-        value += shapes[i].value
         free += _split(x, y, fw, fh, w, h, dice.random() < bias)
-    return spots, value
+    return spots
 
 
 def _split(x: float, y: float, fw: float, fh: float, w: float, h: float, upright: bool) -> list[Free]:
@@ -65,29 +60,14 @@ def _split(x: float, y: float, fw: float, fh: float, w: float, h: float, upright
     return [part for part in parts if part[2] > SLACK_MM and part[3] > SLACK_MM]
 
 
-def _order(shapes: Sequence[Shape], dice: random.Random, by_value: bool) -> list[int]:
+def _order(shapes: Sequence[Shape], dice: random.Random) -> list[int]:
     noise = dice.choice((0.0, 0.1, 0.3, 1.0))
-    power = dice.choice((0.5, 1.0)) if by_value else 0.0
 
     def key(i: int) -> float:
         w, h = _sides(shapes[i], 0.0)
-        worth = (shapes[i].value / (w * h)) ** (2 * power) * (w * h) ** 0.5 if by_value else max(w, h) + 0.1 * (w + h)
-        return -worth * (1.0 + noise * (dice.random() - 0.5))
+        return -(max(w, h) + 0.1 * (w + h)) * (1.0 + noise * (dice.random() - 0.5))
 
     return sorted(range(len(shapes)), key=key)
-
-
-def fill(shapes: Sequence[Shape], ground: Ground, stop: Stop, seed: int) -> tuple[list[Spot], float]:
-    """The most valuable subset found on one rectangular sheet, and its value."""
-    dice, work = random.Random(seed), 0
-    best: tuple[list[Spot], float] = ([], 0.0)
-    x0, y0, x1, y1 = ground.polygon.bounds
-    while stop(Effort(work)) < 1.0:
-        found = _place(shapes, _order(shapes, dice, True), [(x0, y0, x1 - x0, y1 - y0)], dice, False)
-        work += WORK
-        if found is not None and found[1] > best[1]:
-            best = found
-    return best
 
 
 def strip(shapes: Sequence[Shape], width_mm: float, stop: Stop, seed: int) -> tuple[list[Spot], float]:
@@ -97,12 +77,12 @@ def strip(shapes: Sequence[Shape], width_mm: float, stop: Stop, seed: int) -> tu
     length = 2.0 * area / width_mm + max(max(_sides(shape, 0.0)) for shape in shapes)
     best: list[Spot] = []
     while not best or stop(Effort(work)) < 1.0:
-        found = _place(shapes, _order(shapes, dice, False), [(0.0, 0.0, length, width_mm)], dice, True)
+        found = _place(shapes, _order(shapes, dice), [(0.0, 0.0, length, width_mm)], dice)
         work += WORK
         if found is None:
             length *= 1.0 if best else 1.2
             continue
-        best = found[0]
+        best = found
         length = 0.999 * _extent(shapes, best)
     return best, _extent(shapes, best)
 
