@@ -13,6 +13,8 @@ def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
     yield f"{plan.job.name}: {len(plan.pieces)} pieces on {len(plan.sheets)} sheets"
     for sheet in plan.sheets:
         yield "  " + _sheet_line(sheet)
+        if sheet.why:
+            yield f"       why: {sheet.why}"
     passes = [p for sheet in plan.sheets for p in sheet.passes]
     turns = sum(p.turn_before != "none" for p in passes)
     trims = sum(len(sheet.trims) for sheet in plan.sheets)

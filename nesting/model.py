@@ -412,6 +412,9 @@ class Source:
     stock_id: str | None = None
     offer: str | None = None
 
+    def __str__(self) -> str:
+        return f"offcut {self.stock_id}" if self.stock_id is not None else f"new sheet {self.offer}"
+
 
 TrimMethod = Literal["machine", "saw", "snap"]
 
@@ -509,8 +512,23 @@ class Leftover:
 
 
 @dataclass(frozen=True, slots=True)
+class NextBest:
+    """The cheapest choice found that does without a sheet: what it uses in its place, what the plan then costs more.
+
+    `instead` names offcuts and offers, each as often as it is used more than in the plan.
+    """
+
+    instead: tuple[Source, ...]
+    extra: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class PlannedSheet:
-    """One sheet of the plan: what it is, how it is trimmed, what lies where, how it is cut, what is left."""
+    """One sheet of the plan: what it is, how it is trimmed, what lies where, how it is cut, what is left.
+
+    `why` says in words what it is used for; `next_best` is left out where no plan without this offcut, or without any
+    sheet of this offer, was found within the effort.
+    """
 
     id: str
     source: Source
@@ -526,6 +544,8 @@ class PlannedSheet:
     placements: tuple[Placement, ...]
     passes: tuple[Pass, ...]
     leftovers: tuple[Leftover, ...]
+    why: str = ""
+    next_best: NextBest | None = None
 
     @property
     def stock(self) -> StockKey:

@@ -220,6 +220,8 @@ def material_bill(plan: Plan, workshop: Workshop) -> Table:
         Column("mass", "kg", 2, total=True),
         Column("value", plan.cost.currency, 2, total=True),
         Column("credit for leftovers", plan.cost.currency, 2, total=True),
+        Column("next best costs more by", plan.cost.currency, 2),
+        Column("why this sheet"),
     )
     return rounded(
         "material_bill", "Material bill", columns, tuple(_bill_row(workshop, sheet) for sheet in plan.sheets)
@@ -246,6 +248,8 @@ def _bill_row(workshop: Workshop, sheet: PlannedSheet) -> tuple[Cell, ...]:
         mass_kg(workshop, sheet) or "",
         words.cents(sheet.price),
         words.cents(credit),
+        words.cents(sheet.next_best.extra) if sheet.next_best else "none found",
+        words.plain(sheet.why, 300),
     )
 
 

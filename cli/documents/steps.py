@@ -19,6 +19,8 @@ from cli.documents.words import count, listed, mm, plain
 from nesting.model import Leftover, Pass, Plan, PlannedSheet, Point, Trim, Workshop
 from nesting.timing import machine_minutes
 
+WHY = 300
+"""Characters of a sheet's reason, at most."""
 LIFT_ALONE_KG = 15.0
 """Above this a sheet is for two people: common practice, no source."""
 
@@ -188,6 +190,7 @@ def _fetch(plan: Plan, workshop: Workshop, sheet: PlannedSheet) -> Step:
         todo=tuple(todo),
         figures=(pictures.sheet_picture(plan, sheet),),
         tables=(_on_sheet(plan, sheet),),
+        notes=(f"Why this sheet: {plain(sheet.why, WHY)}.",) if sheet.why else (),
         cautions=tuple(cautions),
     )
 

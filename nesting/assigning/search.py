@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import random
 from collections import Counter
-from collections.abc import Callable, Sequence, Sized
+from collections.abc import Callable, Mapping, Sequence, Sized
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
@@ -70,7 +70,15 @@ class Search:
     stop: Sized = ()
 
 
-def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, search: Search) -> list[Column]:
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The cheapest columns found; and for each candidate among them the cheapest that do without, None if none do."""
+
+    columns: list[Column]
+    without: Mapping[str, list[Column] | None]
+
+
+def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, search: Search) -> Answer:
     """The cheapest columns found within the search's effort. Raises StockFault if none hold all pieces."""
     wanted = [len(kind.pieces) for kind in kinds]
     pool = Pool(found, kinds, shop, shop.seed, list(beyond_need(found, len(kinds), shop)))
@@ -88,13 +96,40 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
             _rebuild_part(pool, best, values, dice)
         best = cheapest(pool.columns, wanted) or best
         if best is not None:
-            price = money(Decimal(sum(column.cents for column in best)) / 100)
+            price = money(Decimal(_cents(best)) / 100)
             search.watch(Progress("choosing sheets", number + 1, price, search.bound, str(found[0].stock)))
             if price <= search.bound or search.stop:
                 break
     if best is None:
         raise _no_answer(pool, wanted)
-    return best
+    return _compared(pool, best, wanted, search)
+
+
+def _compared(pool: Pool, best: list[Column], wanted: Sequence[int], search: Search) -> Answer:
+    """The answer beside what the master chooses with each of its candidates forbidden in turn."""
+    search.watch(Progress("comparing each sheet with the next best", note=str(pool.found[0].stock)))
+    used = sorted({column.candidate.id for column in best})
+    without = {one: _without(pool, one, wanted, search) for one in used}
+    cheapest_other = min((other for other in without.values() if other is not None), key=_cents, default=best)
+    # The master may stop before it has proven its answer the cheapest.
+    return (
+        _compared(pool, cheapest_other, wanted, search)
+        if _cents(cheapest_other) < _cents(best)
+        else Answer(best, without)
+    )
+
+
+def _without(pool: Pool, candidate: str, wanted: Sequence[int], search: Search) -> list[Column] | None:
+    """The cheapest answer that does without a candidate; where the columns so far hold none, one is built."""
+    other = cheapest([c for c in pool.columns if c.candidate.id != candidate], wanted)
+    if other is None and not search.stop:
+        _build(pool, wanted, [kind.polygon.area for kind in pool.kinds], Counter({candidate: MANY}), None)
+        other = cheapest([c for c in pool.columns if c.candidate.id != candidate], wanted)
+    return other
+
+
+def _cents(columns: Sequence[Column]) -> int:
+    return sum(column.cents for column in columns)
 
 
 def _values(pool: Pool, wanted: Sequence[int], number: int) -> list[float]:

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
+from nesting.audit.buying import buying_checks
 from nesting.audit.checks import Check, Flaw, none_wrong
 from nesting.audit.cost import cost_checks
 from nesting.audit.coverage import cover_sheet, coverage_checks
@@ -44,6 +45,7 @@ def audit_plan(folder: Path) -> tuple[Check, ...]:
         *trim_checks(scene),
         *leftover_checks(scene),
         *cost_checks(plan),
+        *buying_checks(plan),
     )
 
 

@@ -152,6 +152,11 @@ class LeftoverRecord(Record):
     credit: Decimal = Decimal(0)
 
 
+class NextBestRecord(Record):
+    instead: tuple[SourceRecord, ...]
+    extra: Decimal
+
+
 class SheetRecord(Record):
     id: Name
     source: SourceRecord
@@ -166,6 +171,7 @@ class SheetRecord(Record):
     placements: tuple[PlacementRecord, ...]
     passes: tuple[PassRecord, ...]
     leftovers: tuple[LeftoverRecord, ...]
+    next_best: NextBestRecord | None = None
 
 
 class CostLineRecord(Record):

@@ -32,6 +32,7 @@ FILES = {
             model.Joint,
             model.PlannedSheet,
             model.Source,
+            model.NextBest,
             model.Trim,
             model.Blank,
             model.Placement,

@@ -976,3 +976,45 @@ def bound_above_the_total(folder: PlanFolder) -> None:
 @damage("cost")
 def gap_told_wrong(folder: PlanFolder) -> None:
     folder.plan["cost"]["gap_percent"] += 3.0
+
+
+# ── buying ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def alike(folder: PlanFolder) -> list[dict[str, Any]]:
+    """Two sheets of one offer; a second one is made of any other sheet."""
+    first_bought, other = first(
+        (a, b) for a in folder.plan["sheets"] if a["source"]["offer"] for b in folder.plan["sheets"] if b is not a
+    )
+    other["source"] = dict(first_bought["source"])
+    return [first_bought, other]
+
+
+@damage("orders")
+def one_sheet_of_an_order_at_another_price(folder: PlanFolder) -> None:
+    _, other = alike(folder)
+    other["price"] = str(round(float(other["price"]) + 1.0, 2))
+
+
+@damage("orders")
+def one_sheet_of_an_order_of_another_size(folder: PlanFolder) -> None:
+    one, other = alike(folder)
+    other["price"] = one["price"]
+    other["outline_mm"] = [[x + 40.0 * (x > 0), y] for x, y in one["outline_mm"]]
+
+
+@damage("next best")
+def next_best_below_the_plan(folder: PlanFolder) -> None:
+    folder.plan["sheets"][0]["next_best"] = {"instead": [], "extra": "-0.01"}
+
+
+@damage("next best")
+def sheet_replaced_by_itself(folder: PlanFolder) -> None:
+    sheet = folder.plan["sheets"][0]
+    sheet["next_best"] = {"instead": [sheet["source"]], "extra": "1.00"}
+
+
+@damage("next best")
+def sheet_replaced_by_an_offcut_in_use(folder: PlanFolder) -> None:
+    used = first(s for s in folder.plan["sheets"] if s["source"]["stock_id"])
+    folder.plan["sheets"][0]["next_best"] = {"instead": [used["source"]], "extra": "1.00"}

@@ -1,0 +1,51 @@
+"""Is what is bought one order, and what each sheet is compared with no better than the plan?
+
+In: PlanRecord. Out: Checks `orders` and `next best`.
+Method: sheets of one source are compared with each other; nothing is priced anew.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+from nesting.audit.checks import Check, Flaw, none_wrong
+from nesting.audit.records import PlanRecord, SheetRecord
+
+
+def buying_checks(plan: PlanRecord) -> list[Check]:
+    """The checks of this module."""
+    return [
+        none_wrong("orders", _order_flaws(plan), "sheets of one offer are alike and cost the same"),
+        none_wrong(
+            "next best", _next_best_flaws(plan), "no sheet's next best costs less than the plan, or uses the sheet"
+        ),
+    ]
+
+
+def _order_flaws(plan: PlanRecord) -> Iterator[Flaw]:
+    orders: dict[str, list[SheetRecord]] = defaultdict(list)
+    for sheet in plan.sheets:
+        if sheet.source.offer is not None:
+            orders[sheet.source.offer].append(sheet)
+    for offer, (first, *others) in orders.items():
+        for sheet in others:
+            if sheet.price != first.price:
+                yield Flaw(sheet.id, f"costs {sheet.price}, {first.id} of the same offer {offer} costs {first.price}")
+            if sheet.outline_mm != first.outline_mm:
+                yield Flaw(sheet.id, f"is of another size than {first.id} of the same offer {offer}")
+
+
+def _next_best_flaws(plan: PlanRecord) -> Iterator[Flaw]:
+    used = {sheet.source.stock_id for sheet in plan.sheets}
+    for sheet in plan.sheets:
+        other = sheet.next_best
+        if other is None:
+            continue
+        if other.extra < 0:
+            yield Flaw(sheet.id, f"without it the plan would cost {-other.extra} less")
+        if sheet.source in other.instead:
+            yield Flaw(sheet.id, "is said to be replaced by itself")
+        for source in other.instead:
+            if source.stock_id is not None and source.stock_id in used:
+                yield Flaw(sheet.id, f"is said to be replaced by offcut {source.stock_id}, which the plan uses already")
