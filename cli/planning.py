@@ -91,7 +91,7 @@ def _planned(job: Path, folder: Path, out: Path, effort: int, seed: int) -> Plan
     from cli.rack_desk import open_workshop_rack
     from inventory.database import reading
     from inventory.rack import on_hand
-    from nesting.drawing.pieces import read_pieces
+    from nesting.drawing.pieces import read_order
     from nesting.layout.ready import get_ready
     from nesting.plan import Request, make_plan
     from nesting.toml_files import read_job, read_workshop
@@ -101,11 +101,11 @@ def _planned(job: Path, folder: Path, out: Path, effort: int, seed: int) -> Plan
         ticker.step("reading")
         shop = read_workshop(folder / "workshop.toml")
         order = read_job(job)
-        pieces, findings = read_pieces(order, job.parent)
+        pieces, demands, findings = read_order(order, job.parent)
         with reading(open_workshop_rack(folder)) as conn:
             rack = on_hand(conn)
         notes = tuple(dict.fromkeys(str(finding) for finding in findings))
-        request = Request(order.job, pieces, shop, rack, seed, effort, notes)
+        request = Request(order.job, pieces, shop, rack, seed, effort, notes, demands)
         ticker.step("getting the layout engine ready (half a minute the first time)")
         get_ready()
         with _asked_to_stop() as stop:

@@ -196,6 +196,15 @@ def scrap(
     typer.echo(f"{sheet} is scrapped")
 
 
+def missing(sheet: SheetArgument, workshop: WorkshopOption = None, who: WhoOption = "", why: WhyOption = "") -> None:
+    """A sheet is not where it should be: no plan counts on it until it turns up (`halfturn rack correct --back`)."""
+    from inventory.rack import report_missing
+
+    with booking(workshop) as conn:
+        report_missing(conn, sheet, at=now(), who=person(who), why=why)
+    typer.echo(f"{sheet} is missing")
+
+
 def correct(
     sheet: SheetArgument,
     why: Annotated[str, typer.Option("--why", help="Why, for the ledger.")],

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from shapely.geometry import Polygon
 
     from inventory.plans import Mishap, Standing
-    from nesting.model import Leftover, Offcut, Piece, Plan, PlannedSheet, Point, Rates, Workshop
+    from nesting.model import Demand, Leftover, Offcut, Piece, Plan, PlannedSheet, Point, Rates, Workshop
 
 
 def remnants(plan: Plan, now: Standing, mishap: Mishap, rates: Rates) -> Mapping[str, tuple[Leftover, ...]]:
@@ -58,7 +58,15 @@ def plan_again(plan: Plan, missing: tuple[Piece, ...], rack: tuple[Offcut, ...],
     from nesting.plan import Request, make_plan
 
     pieces, notes = order_of(missing)
-    return make_plan(Request(plan.job, pieces, workshop, rack, plan.seed, plan.effort, notes))
+    demands = demands_of(plan.demands, pieces)
+    return make_plan(Request(plan.job, pieces, workshop, rack, plan.seed, plan.effort, notes, demands))
+
+
+def demands_of(demands: Sequence[Demand], missing: Sequence[Piece]) -> tuple[Demand, ...]:
+    """The first plan's demands, cut down to what is missing: each once, as many shapes as are left of it."""
+    left = {piece.segment_of or piece.id for piece in missing}
+    kept = (replace(demand, pieces=tuple(one for one in demand.pieces if one in left)) for demand in demands)
+    return tuple(replace(demand, quantity=1, shapes=len(demand.pieces)) for demand in kept if demand.pieces)
 
 
 def order_of(missing: Sequence[Piece]) -> tuple[tuple[Piece, ...], tuple[str, ...]]:

@@ -406,6 +406,27 @@ class JobFile:
 
 
 @dataclass(frozen=True, slots=True)
+class Demand:
+    """What one `[[piece]]` of the job asks for: `quantity` copies of all its `shapes`, so `quantity` x `shapes` pieces.
+
+    `quantity` is the entry's times the job's. `source` is the drawing's file or the wording; `digest` the SHA-256 of
+    the drawing's file or the font's. `pieces` are the ids before splitting: a segment counts for what it is part of.
+    """
+
+    name: str
+    source: str
+    digest: str
+    material: str
+    colour: str
+    thickness_mm: float
+    quantity: int
+    shapes: int
+    turn: Turn
+    mirror: bool
+    pieces: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Source:
     """Where a sheet comes from: the rack or a supplier's offer; exactly one is set."""
 
@@ -585,6 +606,7 @@ class Plan:
     sheets: tuple[PlannedSheet, ...]
     cost: Cost
     warnings: tuple[str, ...] = ()
+    demands: tuple[Demand, ...] = ()
     format: Literal["halfturn-plan/1"] = "halfturn-plan/1"
 
     def piece(self, piece_id: str) -> Piece:

@@ -20,6 +20,7 @@ from nesting.faults import JobFault, StockFault, within
 from nesting.hazards import refuse_under_a_beam
 from nesting.model import (
     Cost,
+    Demand,
     Job,
     Join,
     Machine,
@@ -43,7 +44,7 @@ FILL_EVALUATIONS = 300_000
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """All that a plan depends on."""
+    """All that a plan depends on; without demands, each piece demands itself."""
 
     job: Job
     pieces: tuple[Piece, ...]
@@ -52,6 +53,7 @@ class Request:
     seed: int = 1
     effort: int = 8
     notes: tuple[str, ...] = ()
+    demands: tuple[Demand, ...] = ()
 
 
 def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Sized = ()) -> Plan:
@@ -85,7 +87,13 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
         *_steps(sheets, request.job.max_mismatch_mm),
         *hurried,
     )
-    return Plan(request.job, request.seed, request.effort, machine, pieces, tuple(sheets), cost, warnings)
+    demands = request.demands or tuple(map(_demand, request.pieces))
+    return Plan(request.job, request.seed, request.effort, machine, pieces, tuple(sheets), cost, warnings, demands)
+
+
+def _demand(piece: Piece) -> Demand:
+    stock = piece.material, piece.colour, piece.thickness_mm
+    return Demand(piece.name, "", "", *stock, 1, 1, piece.turn, piece.mirror, (piece.id,))
 
 
 def machine_of(job: Job, workshop: Workshop) -> Machine:

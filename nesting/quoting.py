@@ -105,11 +105,6 @@ def mass_kg(pieces: Sequence[Piece], shop: Workshop) -> float:
     return math.fsum(curves.area(p) * p.thickness_mm * 1e-9 * density.get(p.material, 0.0) for p in pieces)
 
 
-def markup_for(margin: float) -> float:
-    """The mark-up that gives a margin: k = m / (1 - m)."""
-    return margin / (1 - margin)
-
-
 def _priced(copies: int, planned: int, lines: Sequence[CostLine], mass: float, shop: Workshop) -> Price:
     cost = total(lines)
     markup = money(cost * Decimal(str(shop.quoting.markup)))

@@ -15,6 +15,7 @@ from nesting.audit.buying import buying_checks
 from nesting.audit.checks import Check, Flaw, none_wrong
 from nesting.audit.cost import cost_checks
 from nesting.audit.coverage import cover_sheet, coverage_checks
+from nesting.audit.demands import demand_checks
 from nesting.audit.drawings import Drawing, read_drawing
 from nesting.audit.leftovers import leftover_checks
 from nesting.audit.lineup import lineup_checks
@@ -38,6 +39,7 @@ def audit_plan(folder: Path) -> tuple[Check, ...]:
         none_wrong(
             "files", _file_flaws(folder, names, drawings), "every drawing there, sound, in millimetres, none over"
         ),
+        *demand_checks(plan),
         *piece_checks(scene),
         *coverage_checks(covers, plan.machine.join_overlap_mm),
         *pass_checks(scene, covers),

@@ -160,10 +160,10 @@ def _shared_marks(sheet: SheetScene, blank: str, passes: Collection[int]) -> lis
 def _unmarked(scene: Scene, covers: Sequence[SheetCover]) -> Iterator[Flaw]:
     for found in covers:
         for blank, passes in sorted({(m.contour.blank, tuple(sorted(m.passes))) for m in found.cuts.joins}):
-            name = f"{found.sheet.id}-{blank}"
-            warned = any(name in warning for warning in scene.plan.warnings)
+            between = f"passes {passes[0]} and {passes[1]}"
+            told = f"{found.sheet.id}-{blank}: no waste holds line-up marks that {between} both reach"
+            warned = any(warning.startswith(told) for warning in scene.plan.warnings)
             if not warned and len(_shared_marks(found.sheet, blank, passes)) < 2:
-                between = f"passes {passes[0]} and {passes[1]}"
                 yield Flaw(found.sheet.where(blank), f"{between} meet without two marks in common")
 
 

@@ -84,6 +84,20 @@ class PieceRecord(Record):
     joints: tuple[JointRecord, ...] = ()
 
 
+class DemandRecord(Record):
+    name: Name
+    source: str
+    digest: Name
+    material: Name
+    colour: Name
+    thickness_mm: Size
+    quantity: int = Field(ge=1, le=1_000_000)
+    shapes: int = Field(ge=0, le=1_000_000)
+    turn: Literal["any", "half", "none"]
+    mirror: bool
+    pieces: tuple[Name, ...]
+
+
 class SourceRecord(Record):
     stock_id: Name | None = None
     offer: Name | None = None
@@ -193,6 +207,7 @@ class PlanRecord(Record):
     sheets: tuple[SheetRecord, ...]
     cost: CostRecord
     warnings: tuple[str, ...] = ()
+    demands: tuple[DemandRecord, ...] = ()
 
 
 def read_plan(folder: Path) -> PlanRecord:

@@ -1,12 +1,14 @@
 """The pieces of a job: every entry of `job.toml` read, multiplied and named.
 
-In: a job file and its folder. Out: pieces in their own frame (bounding rectangle from (0, 0)) and all findings.
+In: a job file and its folder. Out: pieces in their own frame (bounding rectangle from (0, 0)), what each entry demands
+and all findings.
 A piece's id is its entry's name, for wording the letter, and a running number: readable, and safe as a file name on
 any system, where upper and lower case may be the same.
 """
 
 from __future__ import annotations
 
+import hashlib
 import itertools
 import re
 import unicodedata
@@ -23,7 +25,7 @@ from nesting.drawing.shapes import DrawnShape, Finding
 from nesting.drawing.webs import least_web_mm, narrow_places
 from nesting.drawing.wording import letter_shapes, set_wording
 from nesting.faults import DrawingFault, within
-from nesting.model import JobFile, Piece, PieceOrder, Point
+from nesting.model import Demand, JobFile, Piece, PieceOrder, Point
 
 MOST_TOLD = 10
 """Refusals named in one message; the rest are counted."""
@@ -39,6 +41,40 @@ def read_pieces(job_file: JobFile, folder: Path) -> tuple[tuple[Piece, ...], tup
 
     DrawingFault if an entry cannot be read or has a finding that only a person can mend.
     """
+    wanted, findings = _read_entries(job_file, folder)
+    return tuple(_named(wanted)), findings
+
+
+def read_order(job_file: JobFile, folder: Path) -> tuple[tuple[Piece, ...], tuple[Demand, ...], tuple[Finding, ...]]:
+    """The pieces as `read_pieces` has them, and what each entry demands, in the job's order. Raises DrawingFault."""
+    wanted, findings = _read_entries(job_file, folder)
+    pieces = tuple(_named(wanted))
+    ids: dict[int, list[str]] = {}
+    for one, piece in zip(wanted, pieces, strict=True):
+        ids.setdefault(id(one.order), []).append(piece.id)
+    demands = (_demand(order, job_file.job.quantity, folder, ids.get(id(order), [])) for order in job_file.piece)
+    return pieces, tuple(demands), findings
+
+
+def _demand(order: PieceOrder, sets: int, folder: Path, ids: list[str]) -> Demand:
+    copies = order.quantity * sets
+    path = find_font(order.font, folder) if order.wording is not None else folder / (order.drawing or "")
+    return Demand(
+        name=order.name,
+        source=order.drawing or order.wording or "",
+        digest=hashlib.sha256(path.read_bytes()).hexdigest(),
+        material=order.material,
+        colour=order.colour,
+        thickness_mm=order.thickness_mm,
+        quantity=copies,
+        shapes=len(ids) // copies,
+        turn=order.turn,
+        mirror=order.mirror,
+        pieces=tuple(ids),
+    )
+
+
+def _read_entries(job_file: JobFile, folder: Path) -> tuple[list[_Wanted], tuple[Finding, ...]]:
     findings: list[Finding] = []
     wanted: list[_Wanted] = []
     for order in job_file.piece:
@@ -52,7 +88,7 @@ def read_pieces(job_file: JobFile, folder: Path) -> tuple[tuple[Piece, ...], tup
             if len(wanted) + copies * len(shapes) > MOST_PIECES:
                 raise DrawingFault(f"more than {MOST_PIECES} pieces", mend="lower `quantity`, or plan in several jobs")
             wanted += [_Wanted(order, shape, copy) for copy in range(1, copies + 1) for shape in shapes]
-    return tuple(_named(wanted)), tuple(dict.fromkeys(findings))
+    return wanted, tuple(dict.fromkeys(findings))
 
 
 def _source(order: PieceOrder) -> str:

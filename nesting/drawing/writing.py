@@ -14,7 +14,7 @@ import ezdxf
 from ezdxf.document import Drawing
 
 from nesting.curves import bounds
-from nesting.drawing.shapes import DrawnChain, DrawnShape
+from nesting.drawing.shapes import DrawnChain
 
 MILLIMETRES = 4
 LAYERS: dict[str, tuple[int, str]] = {
@@ -42,13 +42,6 @@ def write_drawing(path: Path, layers: Mapping[str, Sequence[DrawnChain]], versio
                 draw(corners, format="xyb", close=chain.closed, dxfattribs={"layer": layer})
         _fix_class_order(document)
         document.saveas(path)
-
-
-def shape_layers(shapes: Sequence[DrawnShape]) -> dict[str, list[DrawnChain]]:
-    """Shapes as layers to write: marks first, each shape's holes before its outline."""
-    marks = [DrawnChain(mark, False) for shape in shapes for mark in shape.marks]
-    cut = [DrawnChain(ring, True) for shape in shapes for ring in (*shape.holes, shape.outline)]
-    return {"MARK": marks, "CUT": cut} if marks else {"CUT": cut}
 
 
 def _set_up(document: Drawing, layers: Mapping[str, Sequence[DrawnChain]]) -> None:

@@ -187,6 +187,13 @@ def test_a_mistake_is_corrected_and_stays_in_the_history(demo: Path) -> None:
     assert "agree" in halfturn("check")
 
 
+def test_a_sheet_not_found_counts_no_more_until_it_turns_up(demo: Path) -> None:
+    assert halfturn("missing", "A1", "--why", "not in bay 1") == "A1 is missing\n"
+    assert "A1" not in halfturn("list") and "A1" in halfturn("list", "--state", "missing")
+    halfturn("correct", "A1", "--back", "--why", "behind the door")
+    assert "A1" in halfturn("list")
+
+
 def test_a_plan_is_accepted_run_and_finished(planned: Path) -> None:
     assert "held from the rack: A1" in halfturn("accept", str(planned))
     assert "Entrance / The planetarium" in halfturn("list", "--held")

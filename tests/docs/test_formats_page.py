@@ -30,6 +30,7 @@ FILES = {
             model.Plan,
             model.Piece,
             model.Joint,
+            model.Demand,
             model.PlannedSheet,
             model.Source,
             model.NextBest,

@@ -165,6 +165,69 @@ def copy_left_out(folder: PlanFolder) -> None:
     piece["copy"] = 7
 
 
+def _last_copy(folder: PlanFolder) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The demand for some copies and the last of its pieces."""
+    demand = first(d for d in folder.plan["demands"] if len(d["pieces"]) > 1)
+    return demand, folder.piece(demand["pieces"][-1])
+
+
+@damage("demands")
+def last_copy_forgotten_without_a_trace(folder: PlanFolder) -> None:
+    _, piece = _last_copy(folder)
+    folder.plan["pieces"].remove(piece)
+    for sheet in folder.plan["sheets"]:
+        sheet["placements"] = [p for p in sheet["placements"] if p["piece"] != piece["id"]]
+
+
+@damage("demands")
+def demand_shortened_with_the_last_copy(folder: PlanFolder) -> None:
+    demand, _ = _last_copy(folder)
+    last_copy_forgotten_without_a_trace(folder)
+    demand["pieces"].pop()
+
+
+@damage("demands")
+def demand_forgotten(folder: PlanFolder) -> None:
+    folder.plan["demands"].pop()
+
+
+@damage("demands")
+def all_demands_forgotten(folder: PlanFolder) -> None:
+    del folder.plan["demands"]
+
+
+@damage("demands")
+def demanded_twice(folder: PlanFolder) -> None:
+    demand = folder.plan["demands"][0]
+    demand["pieces"].append(demand["pieces"][0])
+    demand["quantity"] += 1
+
+
+@damage("demands")
+def more_copies_demanded(folder: PlanFolder) -> None:
+    folder.plan["demands"][0]["quantity"] += 1
+
+
+@damage("demands")
+def turn_loosened_beyond_the_demand(folder: PlanFolder) -> None:
+    piece = first(p for p in folder.plan["pieces"] if p["turn"] != "any")
+    piece["turn"] = "any"
+
+
+@damage("demands")
+def mirror_allowed_beyond_the_demand(folder: PlanFolder) -> None:
+    piece = first(p for p in folder.plan["pieces"] if not p["mirror"])
+    piece["mirror"] = True
+
+
+@damage("demands")
+def piece_and_sheet_of_another_colour_than_demanded(folder: PlanFolder) -> None:
+    sheet = folder.plan["sheets"][0]
+    sheet["colour"] = "moss"
+    for placement in sheet["placements"]:
+        folder.piece(placement["piece"])["colour"] = "moss"
+
+
 @damage("turns")
 def turned_against_the_grain(folder: PlanFolder) -> None:
     placements = [p for s in folder.plan["sheets"] for p in s["placements"]]
@@ -482,6 +545,13 @@ def passes_that_meet_without_marks_or_warning(folder: PlanFolder) -> None:
         raise NotHere
     for run in with_joins(folder)[1]:
         del run["lineup"][1:]
+
+
+@damage("joins lined up")
+def passes_without_marks_excused_by_a_warning_of_something_else(folder: PlanFolder) -> None:
+    passes_that_meet_without_marks_or_warning(folder)
+    sheet, runs = with_joins(folder)
+    folder.plan["warnings"] = [f"{sheet['id']}-{runs[0]['blank']}: the blank hangs out of the machine"]
 
 
 @damage("mismatch")

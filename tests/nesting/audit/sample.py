@@ -205,8 +205,21 @@ def plan_of(pieces: list[dict[str, Any]], sheets: list[dict[str, Any]]) -> dict[
     cost = {"currency": "EUR", "lines": lines, "total": total, "bound": total, "gap_percent": 0.0}
     return {
         "format": "halfturn-plan/1", "job": {"name": "planetarium"}, "seed": 1, "effort": 1, "machine": dict(MACHINE),
-        "pieces": pieces, "sheets": sheets, "cost": cost, "warnings": [],
+        "pieces": pieces, "sheets": sheets, "cost": cost, "warnings": [], "demands": demands_of(pieces),
     }  # fmt: skip
+
+
+def demands_of(pieces: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """One demand for each name, a split piece by its parent's."""
+    found: dict[str, dict[str, Any]] = {}
+    for one in pieces:
+        name = one["segment_of"] or one["name"]
+        as_asked = {key: one[key] for key in ("material", "colour", "thickness_mm", "turn", "mirror")}
+        demand = found.setdefault(name, {"name": name, **as_asked, "pieces": []})
+        if (one["segment_of"] or one["id"]) not in demand["pieces"]:
+            demand["pieces"].append(one["segment_of"] or one["id"])
+    drawn = {"source": "face.dxf", "digest": "0" * 64, "shapes": 1}
+    return [{**demand, **drawn, "quantity": len(demand["pieces"])} for demand in found.values()]
 
 
 # ── the planetarium's entrance sign, by hand ─────────────────────────────────────────────────────────────────

@@ -13,8 +13,9 @@ from nesting import curves
 from nesting.drawing.intake import Intake
 from nesting.drawing.reading import read_drawing
 from nesting.drawing.shapes import DrawnChain, DrawnShape
-from nesting.drawing.writing import shape_layers, write_drawing
+from nesting.drawing.writing import write_drawing
 from nesting.faults import DrawingFault
+from tests.nesting.drawing.drawn import shape_layers
 
 SLOT = ((0.0, 0.0, 0.0), (30.0, 0.0, 1.0), (30.0, 10.0, 0.0), (0.0, 10.0, 1.0))
 HOLE = ((10.0, 5.0, -1.0), (15.0, 5.0, -1.0))

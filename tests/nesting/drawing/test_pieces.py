@@ -1,15 +1,16 @@
 """The pieces of a job: ids, copies, frames, and refusals that name everything at once."""
 
+import hashlib
 from pathlib import Path
 
 import pytest
 
 from nesting import curves
-from nesting.drawing.pieces import file_safe, read_pieces
+from nesting.drawing.pieces import file_safe, read_order, read_pieces
 from nesting.drawing.shapes import DrawnChain
 from nesting.drawing.writing import write_drawing
 from nesting.faults import DrawingFault
-from nesting.model import Job, JobFile, PieceOrder
+from nesting.model import Job, JobFile, PieceOrder, Turn
 
 STOCK = {"material": "acrylic", "colour": "opal", "thickness_mm": 5.0}
 SQUARE = ((10.0, 10.0, 0.0), (40.0, 10.0, 0.0), (40.0, 40.0, 0.0), (10.0, 40.0, 0.0))
@@ -81,3 +82,13 @@ def test_what_two_entries_share_is_told_once(folder):
     orders = [PieceOrder(name, **STOCK, wording="H", height_mm=220.0) for name in ("front", "back")]
     _, findings = read_pieces(job(*orders), folder)
     assert [finding.code for finding in findings] == ["reading"]
+
+
+def test_each_entry_demands_its_pieces_with_the_digest_of_its_drawing(folder):
+    word = PieceOrder("word", **STOCK, wording="ON", height_mm=100.0, quantity=2, turn=Turn.HALF)
+    star = PieceOrder("star", **STOCK, drawing="square.dxf", mirror=True)
+    pieces, demands, _ = read_order(job(word, star, quantity=3), folder)
+    assert [(demand.name, demand.quantity, demand.shapes) for demand in demands] == [("word", 6, 2), ("star", 3, 1)]
+    assert [one for demand in demands for one in demand.pieces] == [piece.id for piece in pieces]
+    assert [(demand.turn, demand.mirror) for demand in demands] == [(Turn.HALF, False), (Turn.ANY, True)]
+    assert demands[1].digest == hashlib.sha256((folder / "square.dxf").read_bytes()).hexdigest()

@@ -13,7 +13,8 @@ from nesting.drawing.intake import Intake
 from nesting.drawing.reading import read_drawing
 from nesting.drawing.shapes import DrawnShape
 from nesting.drawing.wording import letter_shapes, set_wording
-from nesting.drawing.writing import shape_layers, write_drawing
+from nesting.drawing.writing import write_drawing
+from tests.nesting.drawing.drawn import shape_layers
 
 DEMO = Path(__file__).parents[3] / "demo_data" / "drawings"
 
