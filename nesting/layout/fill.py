@@ -6,6 +6,7 @@ In: shapes with values, grounds, gap, margin. Out: a checked Layout; what found 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from functools import partial
 
 from nesting.layout.fit import finished, pull_into_reach
@@ -32,21 +33,31 @@ def fill(
 ) -> Layout:
     """The most valuable subset found; `stop` counts work, by default a fraction of a second for a sheet of letters."""
     grounds = [ground] if isinstance(ground, Ground) else list(ground)
-    stop = stop or after_evaluations(200_000)
-    task = Task(shapes, grounds, gap_mm, margin_mm) if shapes else None
-    if task is None or not task.places:
-        return Layout((), tuple(shape.id for shape in shapes))
-    chain = Chain(task, seed)
-    _first(chain)
-    best = _checked(chain)
-    watch.better(best)
+    best = Layout((), tuple(shape.id for shape in shapes))
     try:
-        for better in _improving(chain, best, stop):
-            best = better
-            watch.better(best)
+        for found in filling(shapes, grounds, gap_mm, margin_mm, stop or after_evaluations(200_000), seed):
+            if found.value > best.value:
+                watch.better(found)
+            best = found
     except KeyboardInterrupt:
         pass
     return best
+
+
+def filling(
+    shapes: Sequence[Shape], grounds: Sequence[Ground], gap_mm: float, margin_mm: float, stop: Stop, seed: int
+) -> Iterator[Layout]:
+    """Ever more valuable layouts, the last of them once more with all the effort spent; none if there is no place."""
+    task = Task(shapes, grounds, gap_mm, margin_mm) if shapes else None
+    if task is not None and task.places:
+        chain = Chain(task, seed)
+        _first(chain)
+        best = _checked(chain)
+        yield best
+        for better in _improving(chain, best, stop):
+            best = better
+            yield best
+        yield replace(best, effort=chain.effort)
 
 
 def _improving(chain: Chain, best: Layout, stop: Stop) -> Iterator[Layout]:

@@ -5,10 +5,10 @@ In: shapes, grounds, gap, margin. Out: a checked Layout that holds all shapes, o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from nesting.layout.search import TRIES, Chain, Keep, Task, by_bulk, checked, lay_in_order
-from nesting.layout.terms import QUIET, Ground, Layout, Shape, Stop, Watch, after_evaluations
+from nesting.layout.search import TRIES, WIDE, Chain, Keep, Task, by_bulk, checked, lay_in_order
+from nesting.layout.terms import QUIET, Ground, Layout, Shape, Spot, Stop, Watch, after_evaluations
 
 DISTURBANCES = 1000
 """Fresh starts before giving up, should the stop rule not come first."""
@@ -16,6 +16,8 @@ PATIENCE, STRIKES = 60, 2
 """Rounds without gain before a strike; strikes before a separation is given up."""
 POOL = 8
 """Failed layouts kept to go on from."""
+MANY = 4
+"""A piece in conflict tries so many times more positions anywhere, if there are so many grounds."""
 
 
 def finished(chain: Chain) -> Layout | None:
@@ -43,7 +45,7 @@ def fit(
     """A layout that holds all shapes, on one ground or several, or None if none was found.
 
     `stop` counts work; by default a fraction of a second for a sheet of letters. A set of too large area, or one with a
-    shape that no place is large enough for, is refused at once.
+    shape that no place is large enough for, is refused at once; Ctrl-C ends the search as the stop rule does.
     """
     grounds = [ground] if isinstance(ground, Ground) else list(ground)
     stop = stop or after_evaluations(400_000)
@@ -52,29 +54,52 @@ def fit(
     task = Task(shapes, grounds, gap_mm, margin_mm)
     if task.hopeless or task.overfull:
         return None
-    chain = Chain(task, seed)
-    missing = lay_in_order(chain, by_bulk(task))
-    for i in missing:
-        if not chain.insert(i, TRIES):
-            chain.force(i)
-    layout = settled(chain, stop)
+    try:
+        layout = _settled(crowded(task, seed), stop)
+    except KeyboardInterrupt:
+        return None
     if layout is not None:
         watch.better(layout)
     return layout
 
 
-def settled(chain: Chain, stop: Stop) -> Layout | None:
-    """Move everything apart, again and again from one of the least bad layouts with two large pieces swapped."""
+def crowded(task: Task, seed: int, spots: Sequence[Spot] = ()) -> Chain:
+    """A chain on which all pieces lie: as the spots say, else where there is room, else forced in where they overlap
+    least."""
+    chain = Chain(task, seed)
+    chain.wide = WIDE * min(MANY, len(task.grounds))
+    missing = set(chain.lay(spots))
+    for i in lay_in_order(chain, [i for i in by_bulk(task) if i in missing]):
+        if not chain.insert(i, TRIES):
+            chain.force(i)
+    return chain
+
+
+def _settled(chain: Chain, stop: Stop) -> Layout | None:
+    for layout in settling(chain):
+        if layout is not None or stop(chain.effort) >= 1.0:
+            return layout
+    return None
+
+
+def settling(chain: Chain) -> Iterator[Layout | None]:
+    """Move everything apart, again and again from one of the least bad layouts with two large pieces swapped. Yields
+    None every few hundredths of a second, and the layout at the end."""
     pool: list[tuple[float, Keep]] = []
     for _ in range(DISTURBANCES):
-        if chain.loss == 0.0 or chain.separate(PATIENCE, stop, strikes=STRIKES):
-            pull_into_reach(chain)
-            layout = finished(chain)
-            if layout is not None:
-                return layout
-        if stop(chain.effort) >= 1.0:
-            break
+        for apart in chain.separating(PATIENCE, STRIKES):
+            if apart is not None:
+                break
+            yield None
+        layout = _finished_in_reach(chain) if chain.loss == 0.0 else None
+        yield layout
+        if layout is not None:
+            return
         pool = sorted([*pool, (chain.loss, chain.save())], key=lambda kept: kept[0])[:POOL]
         chain.disturb(pool[int(chain.random() ** 2 * len(pool))][1])
         chain.calm()
-    return None
+
+
+def _finished_in_reach(chain: Chain) -> Layout | None:
+    pull_into_reach(chain)
+    return finished(chain)

@@ -93,7 +93,7 @@ class Chain:
         table = task.table
         free = bool((table.slot >= 0).any())
         self.rows = kernels.Rows._make(a.copy() for a in table.rows) if free else table.rows
-        self.pieces = kernels.Pieces(table.first, table.turns, table.slot, task.allowed)
+        self.pieces = kernels.Pieces(table.first, table.turns, table.slot, task.allowed.copy())
         assert task.regions is not None
         self.regions = task.regions._replace(box=task.regions.box.copy())
         self.state = _state(n, table, seed)
@@ -124,11 +124,11 @@ class Chain:
 
     def insert_within_reach(self, i: int, tries: int) -> bool:
         """Lay a piece again, now wholly in a reach; it stays where it is if there is no room."""
-        allowed, before = self.task.allowed[i].copy(), self.save()
-        self.task.allowed[i] *= np.array([not place.across for place in self.task.places], np.uint8)
+        allowed, before = self.pieces.allowed[i].copy(), self.save()
+        self.pieces.allowed[i] *= np.array([not place.across for place in self.task.places], np.uint8)
         self.take_off(i)
-        found = bool(self.task.allowed[i].any()) and self.insert(i, tries)
-        self.task.allowed[i] = allowed
+        found = bool(self.pieces.allowed[i].any()) and self.insert(i, tries)
+        self.pieces.allowed[i] = allowed
         if not found:
             self.restore(before)
         return found

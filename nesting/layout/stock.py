@@ -3,24 +3,43 @@
 In: shapes, stock (grounds with cost and quantity). Out: a checked Layout and which sheets it lies on.
 
 First the sheet that gives most area laid for its cost is taken, again and again, until everything lies. Then, the
-loosest first, every choice that is one sheet fewer or one sheet cheaper is tried: what lay on that sheet is forced in
-among the rest and everything moves apart on all sheets at once, as in `fit`.
+loosest first, other choices of sheets that cost less are tried, a few sheets fewer or others instead: two chains, one
+from the layout at hand and one from nothing, move everything apart on all sheets at once, as in `fit`. They take turns
+at fixed amounts of work, so that one thread or two give the same layout. Shapes that may lie at any angle are first
+laid squarely: turned so that one of their edges lies along an axis, which leaves far fewer ways to try.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import math
+from collections import Counter
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import cached_property, partial
+from itertools import combinations_with_replacement
 
 import numpy as np
+import shapely
+from shapely.geometry import Polygon
 
-from nesting.layout.fill import fill
-from nesting.layout.fit import fit, settled
-from nesting.layout.search import Chain, Task, by_bulk
+from nesting.layout.fill import filling
+from nesting.layout.fit import crowded, settling
+from nesting.layout.outlines import turned
+from nesting.layout.search import CHUNK, Chain, Task
 from nesting.layout.terms import QUIET, Effort, Ground, Layout, Shape, Spot, Stop, Watch, after_evaluations, first_of
 
+LAYING_SHARE = 0.2
+"""Of the effort allowed, at most so much for laying sheet after sheet."""
 FIRST_SHARE = 0.05
 """Of the effort allowed, so much for the first try of a choice; it grows by half with every round through them."""
+OUT, INTO, FEW = 2, 3, 12
+"""At most so many sheets are given up at once for so many others; for one, where there are more than FEW kinds."""
+EXCHANGE = 150_000
+"""Evaluations of each chain between two looks at the other: a sixth of a second."""
+SEEDS = 1_000_003
+"""Seeds of chains lie so far apart: the random numbers of neighbours are the same, begun one later."""
+QUARTERS = (0.0, 90.0, 180.0, 270.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,56 +69,25 @@ def cheapest(
     stop: Stop | None = None,
     seed: int = 0,
     watch: Watch = QUIET,
+    threads: int = 2,
 ) -> Stocked:
-    """The cheapest sheets found that hold all shapes; shapes that the stock has no room for are missing."""
+    """The cheapest sheets found that hold all shapes, the same for one thread and two; shapes that the stock has no
+    room for are missing. Ctrl-C returns the best so far."""
     stop = stop or after_evaluations(5_000_000)
     asked = _Asked(list(shapes), list(stock), gap_mm, margin_mm, seed)
-    best = _first(asked, stop)
-    if best.layout.missing:
-        best = _everything(asked, best, stop)
-    watch.better(best.layout)
+    best = Stocked(Layout((), tuple(shape.id for shape in shapes)), (), 0.0)
     try:
-        for better in _improving(asked, best, stop):
-            if better.cost < best.cost:
-                watch.better(better.layout)
-            best = better
+        with ThreadPoolExecutor(threads) as pool:
+            for better in _improving(asked, stop, pool):
+                if (better.cost, better.layout.missing) != (best.cost, best.layout.missing):
+                    watch.better(better.layout)
+                best = better
     except KeyboardInterrupt:
         pass
     return best
 
 
-def _improving(asked: _Asked, best: Stocked, stop: Stop) -> Iterator[Stocked]:
-    """Ever cheaper layouts, until none could be cheaper or the effort is spent; each knows the effort so far."""
-    spent, share = best.layout.effort.evaluations, FIRST_SHARE
-    while not best.layout.missing and stop(Effort(spent)) < 1.0:
-        choices = list(_cheaper(asked, best))
-        if not choices:
-            break
-        for sheets in choices:
-            found, used = _try(asked, best, sheets, _within(stop, spent, share))
-            spent += used
-            best = found or best
-            yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
-            if found is not None:
-                break
-            if stop(Effort(spent)) >= 1.0:
-                break
-        else:
-            share *= 1.5
-
-
-def _everything(asked: _Asked, best: Stocked, stop: Stop) -> Stocked:
-    """Where sheets are few and one after another did not do: lay everything on all of them at once."""
-    if any(stock.quantity is None for stock in asked.stock):
-        return best
-    sheets = tuple(kind for kind, stock in enumerate(asked.stock) for _ in range(stock.quantity or 0))
-    rest = _within(stop, best.layout.effort.evaluations, 1.0)
-    grounds = [asked.stock[kind].ground for kind in sheets]
-    layout = fit(asked.shapes, grounds, gap_mm=asked.gap_mm, margin_mm=asked.margin_mm, stop=rest, seed=asked.seed)
-    return best if layout is None else Stocked(layout, sheets, asked.cost(sheets))
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Asked:
     shapes: list[Shape]
     stock: list[Stock]
@@ -107,20 +95,90 @@ class _Asked:
     margin_mm: float
     seed: int
 
-    def cost(self, sheets: Sequence[int]) -> float:
+    def cost(self, sheets: Iterable[int]) -> float:
         return sum(self.stock[kind].cost for kind in sheets)
 
-    def room(self, sheets: Sequence[int]) -> float:
+    def room(self, sheets: Iterable[int]) -> float:
         """Area to lay on."""
-        return sum(_room(self.stock[kind].ground) for kind in sheets)
+        return sum(self.rooms[kind] for kind in sheets)
 
-    def available(self, sheets: Sequence[int], kind: int) -> bool:
+    def available(self, kind: int, taken: int) -> bool:
+        """Whether there are so many of a kind, or more."""
         most = self.stock[kind].quantity
-        return most is None or list(sheets).count(kind) < most
+        return most is None or taken <= most
+
+    @cached_property
+    def rooms(self) -> list[float]:
+        return [_room(stock.ground) for stock in self.stock]
+
+    @cached_property
+    def areas(self) -> dict[str, float]:
+        return {shape.id: shape.polygon.area for shape in self.shapes}
+
+    @cached_property
+    def alike(self) -> dict[str, Hashable]:
+        """What pieces have in common that can take each other's place."""
+        return {s.id: (s.polygon.wkb, s.turns_deg, s.mirror, s.quality, s.reach_charge) for s in self.shapes}
+
+    def stocked(self, sheets: Sequence[int], spots: Sequence[Spot], left: Sequence[Shape], spent: int) -> Stocked:
+        """A layout on such sheets, spots in the order of the shapes."""
+        by_id = {spot.id: spot for spot in spots}
+        ordered = tuple(by_id[shape.id] for shape in self.shapes if shape.id in by_id)
+        value = sum(shape.value for shape in self.shapes) - sum(shape.value for shape in left)
+        layout = Layout(ordered, tuple(shape.id for shape in left), value, None, Effort(spent))
+        return Stocked(layout, tuple(sheets), self.cost(sheets))
+
+    @cached_property
+    def squared(self) -> list[Shape]:
+        """Shapes that may lie at any angle, square to the axes if any sheet has room for them so."""
+        boxes = [stock.ground.polygon.bounds for stock in self.stock]
+        return [_squared(shape, boxes) if shape.turns_deg is None else shape for shape in self.shapes]
 
 
 def _room(ground: Ground) -> float:
     return float(ground.polygon.area - sum(pinned.intersection(ground.polygon).area for pinned in ground.pinned))
+
+
+def _squared(shape: Shape, boxes: Sequence[tuple[float, float, float, float]]) -> Shape:
+    """As drawn, and by quarter turns; where no edge as drawn is along an axis, also with its longest edge along one."""
+    ring = shapely.get_coordinates(shape.polygon.convex_hull)
+    steps = np.diff(ring, axis=0)
+    lengths = np.hypot(steps[:, 0], steps[:, 1])
+    aslant = np.abs(steps).min(axis=1) > 1e-6 * lengths.max()
+    turns: tuple[float, ...] = QUARTERS
+    if aslant.all():
+        dx, dy = steps[int(lengths.argmax())].tolist()
+        flush = -math.degrees(math.atan2(dy, dx))
+        turns += tuple((flush + quarter) % 360.0 for quarter in QUARTERS)
+    fits = any(_fits(shape.polygon, turn, box) for turn in turns for box in boxes)
+    return replace(shape, turns_deg=turns) if fits else shape
+
+
+def _fits(polygon: Polygon, turn_deg: float, box: tuple[float, float, float, float]) -> bool:
+    width, height = np.ptp(turned(shapely.get_coordinates(polygon), turn_deg, False), axis=0)
+    return bool(width <= box[2] - box[0] and height <= box[3] - box[1])
+
+
+def _improving(asked: _Asked, stop: Stop, pool: ThreadPoolExecutor) -> Iterator[Stocked]:
+    """Ever cheaper layouts, until none could be cheaper or the effort is spent; each knows the effort so far."""
+    for best in _laying(asked, stop):
+        yield best
+    if best.layout.missing:
+        best = _everything(asked, best, stop, pool)
+        yield best
+    spent, share, tries = best.layout.effort.evaluations, FIRST_SHARE, 0
+    while not best.layout.missing and stop(Effort(spent)) < 1.0:
+        found, choices = None, _cheaper(asked, best)
+        for sheets in choices:
+            found, used = _try(asked, best, sheets, _within(stop, spent, share), tries, pool)
+            spent, tries = spent + used, tries + 1
+            best = found or best
+            yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
+            if found is not None or stop(Effort(spent)) >= 1.0:
+                break
+        if not choices:
+            break
+        share *= 1.5 if found is None else 1.0
 
 
 def _within(stop: Stop, spent: int, share: float) -> Stop:
@@ -133,91 +191,164 @@ def _within(stop: Stop, spent: int, share: float) -> Stop:
     return first_of(whole, lambda effort: (whole(effort) - start) / share)
 
 
-def _first(asked: _Asked, stop: Stop) -> Stocked:
-    """Sheet after sheet, each the one that gives most area for its cost."""
-    left, spent = list(asked.shapes), 0
-    sheets: list[int] = []
-    spots: list[Spot] = []
-    while left:
-        best: tuple[float, int, Layout] | None = None
-        for kind, stock in enumerate(asked.stock):
-            if asked.available(sheets, kind):
-                layout = _filled(asked, left, stock.ground, stop, spent)
-                spent += layout.effort.evaluations
-                rate = layout.value / stock.cost if layout.missing else 1e6 * layout.value / stock.cost
-                if layout.spots and (best is None or rate > best[0]):
-                    best = (rate, kind, layout)
-        if best is None:
+# ── sheet after sheet ────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _laying(asked: _Asked, stop: Stop) -> Iterator[Stocked]:
+    """Sheet after sheet, each the one that gives most area for its cost. A layout is repeated while there are pieces
+    for it; with the effort for this spent, only those known, and the kind of the sheet before, are looked at."""
+    left, sheets, spots = list(asked.squared), list[int](), list[Spot]()
+    known: dict[int, Layout] = {}
+    spent = 0
+    while True:
+        yield asked.stocked(sheets, spots, left, spent)
+        kinds = [kind for kind in range(len(asked.stock)) if asked.available(kind, sheets.count(kind) + 1)]
+        known = {kind: again for kind in kinds if kind in known and (again := _again(asked, known[kind], left))}
+        late = stop(Effort(spent)) > LAYING_SHARE and (known or set(sheets[-1:]) & set(kinds))
+        for kind in kinds if left else ():
+            if kind not in known and (not late or kind in sheets[-1:]):
+                known[kind] = _filled(asked, left, kind, _within(stop, spent, _laying_share(asked)))
+                spent += known[kind].effort.evaluations
+        laid = [(kind, layout) for kind, layout in known.items() if layout.spots]
+        if not laid:
             break
-        spots += [replace(spot, ground=len(sheets)) for spot in best[2].spots]
-        sheets.append(best[1])
-        left = [shape for shape in left if shape.id in best[2].missing]
-    missing = tuple(shape.id for shape in left)
-    order = {shape.id: k for k, shape in enumerate(asked.shapes)}
-    spots.sort(key=lambda spot: order[spot.id])
-    value = sum(shape.value for shape in asked.shapes) - sum(shape.value for shape in left)
-    return Stocked(Layout(tuple(spots), missing, value, None, Effort(spent)), tuple(sheets), asked.cost(sheets))
+        kind, most = max(laid, key=lambda each: (not each[1].missing, each[1].value / asked.stock[each[0]].cost))
+        spots += [replace(spot, ground=len(sheets)) for spot in most.spots]
+        sheets.append(kind)
+        missing = set(most.missing)
+        left = [shape for shape in left if shape.id in missing]
 
 
-def _filled(asked: _Asked, shapes: Sequence[Shape], ground: Ground, stop: Stop, spent: int) -> Layout:
+def _again(asked: _Asked, layout: Layout, left: Sequence[Shape]) -> Layout | None:
+    """The same layout of other pieces just like them; None if they are not all there."""
+    stacks: dict[Hashable, list[str]] = {}
+    for shape in reversed(left):
+        stacks.setdefault(asked.alike[shape.id], []).append(shape.id)
+    if any(used > len(stacks.get(sort, ())) for sort, used in Counter(asked.alike[s.id] for s in layout.spots).items()):
+        return None
+    spots = tuple(replace(spot, id=stacks[asked.alike[spot.id]].pop()) for spot in layout.spots)
+    laid = {spot.id for spot in spots}
+    return replace(layout, spots=spots, missing=tuple(shape.id for shape in left if shape.id not in laid))
+
+
+def _laying_share(asked: _Asked) -> float:
+    """For one sheet of one kind."""
+    sheets = 1.0 + sum(asked.areas.values()) * len(asked.stock) / sum(asked.rooms)
+    return min(LAYING_SHARE / 4, LAYING_SHARE / (2 * sheets * len(asked.stock)))
+
+
+def _filled(asked: _Asked, shapes: Sequence[Shape], kind: int, stop: Stop) -> Layout:
     """As much area as fits, of large pieces rather than small ones, with little effort."""
-    worth = [replace(shape, value=shape.polygon.area) for shape in shapes]
-    return fill(
-        worth,
-        ground,
-        gap_mm=asked.gap_mm,
-        margin_mm=asked.margin_mm,
-        seed=asked.seed,
-        stop=_within(stop, spent, FIRST_SHARE / 10),
-    )
+    room, counts = asked.rooms[kind], Counter[bytes]()
+    worth, out = list[Shape](), list[Shape]()
+    for shape in shapes:
+        area, wkb = asked.areas[shape.id], shape.polygon.wkb
+        counts[wkb] += 1
+        # More copies than have room need not be asked about.
+        (worth if counts[wkb] * area <= room else out).append(replace(shape, value=area))
+    found = [Layout((), tuple(shape.id for shape in worth))]
+    found += filling(worth, [asked.stock[kind].ground], asked.gap_mm, asked.margin_mm, stop, asked.seed)
+    layout = found[-1]
+    return replace(layout, missing=layout.missing + tuple(shape.id for shape in out))
 
 
-def _cheaper(asked: _Asked, best: Stocked) -> Iterator[tuple[int, ...]]:
-    """Choices of sheets that cost less and have area enough: one sheet fewer, one or two others instead; loosest
-    first. A sheet kept stands where it stood; -1 stands for one left out."""
-    need = sum(shape.polygon.area for shape in asked.shapes) * (1.0 - 1e-9)
-    found: dict[tuple[int, ...], tuple[int, ...]] = {}
-    for at, old in enumerate(best.sheets):
-        rest = (*best.sheets[:at], -1, *best.sheets[at + 1 :])
-        for new in (-1, *range(len(asked.stock))):
-            sheets = rest if new < 0 else (*rest, new)
-            kept = tuple(kind for kind in sheets if kind >= 0)
-            if new == old or (new >= 0 and not asked.available([*best.sheets[:at], *best.sheets[at + 1 :]], new)):
+def _everything(asked: _Asked, best: Stocked, stop: Stop, pool: ThreadPoolExecutor) -> Stocked:
+    """Where sheets are few and one after another did not do: lay everything on all of them at once."""
+    if any(stock.quantity is None for stock in asked.stock):
+        return best
+    sheets = [kind for kind, stock in enumerate(asked.stock) for _ in range(stock.quantity or 0)]
+    order = [*best.sheets, *(Counter(sheets) - Counter(best.sheets)).elements()]
+    choice = _Choice(tuple(range(len(best.sheets))), tuple(order[len(best.sheets) :]))
+    spent = best.layout.effort.evaluations
+    return _try(asked, best, choice, _within(stop, spent, 1.0), 0, pool)[0] or best
+
+
+# ── with less ────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, slots=True)
+class _Choice:
+    """Which sheets of a layout stay, by number, and kinds of others."""
+
+    kept: tuple[int, ...]
+    others: tuple[int, ...]
+
+
+def _cheaper(asked: _Asked, best: Stocked) -> list[_Choice]:
+    """Choices of sheets that cost less and have area enough, the loosest first. Of equal sheets, those with least on
+    them are given up."""
+    need = sum(asked.areas.values()) * (1.0 - 1e-9)
+    have, kinds = Counter(best.sheets), range(len(asked.stock))
+    few = len(kinds) <= FEW
+    found: list[tuple[float, int, tuple[int, ...], tuple[int, ...]]] = []
+    for out in _some(sorted(have), OUT if few else 1):
+        for into in _some(kinds, INTO if few else 1):
+            sheets = have - Counter(out) + Counter(into)
+            if set(out) & set(into) or any(taken > have[kind] for kind, taken in Counter(out).items()):
                 continue
-            if asked.cost(kept) < best.cost - 1e-9 and asked.room(kept) >= need:
-                # Of equal choices, the one that gives up the sheet with least on it.
-                found.setdefault(tuple(sorted(kept)), sheets)
-    emptiest = _laid_area(asked, best)
-    for kinds in sorted(found, key=lambda kinds: -asked.room(kinds)):
-        sheets = found[kinds]
-        out = next(at for at, kind in enumerate(sheets) if kind < 0)
-        same = [at for at, kind in enumerate(best.sheets) if kind == best.sheets[out]]
-        least = min(same, key=lambda at: emptiest[at])
-        yield (*best.sheets[:least], -1, *best.sheets[least + 1 :], *sheets[len(best.sheets) :])
+            if any(not asked.available(kind, sheets[kind]) for kind in into):
+                continue
+            room = asked.room(sheets.elements())
+            if asked.cost(sheets.elements()) < best.cost - 1e-9 * best.cost and room >= need:
+                found.append((-room, len(into) - len(out), out, into))
+    return [_Choice(_kept(asked, best, out), into) for *_, out, into in sorted(found)]
 
 
-def _laid_area(asked: _Asked, best: Stocked) -> list[float]:
-    areas = {shape.id: shape.polygon.area for shape in asked.shapes}
-    laid = np.zeros(len(best.sheets))
+def _some(kinds: Sequence[int], most: int) -> list[tuple[int, ...]]:
+    return [some for count in range(most + 1) for some in combinations_with_replacement(kinds, count)]
+
+
+def _kept(asked: _Asked, best: Stocked, out: Sequence[int]) -> tuple[int, ...]:
+    """The sheets of a layout that stay if such are given up."""
+    laid = [0.0] * len(best.sheets)
     for spot in best.layout.spots:
-        laid[spot.ground] += areas[spot.id]
-    return [float(area) for area in laid]
+        laid[spot.ground] += asked.areas[spot.id]
+    kept = list(range(len(best.sheets)))
+    for kind in out:
+        kept.remove(min((at for at in kept if best.sheets[at] == kind), key=lambda at: laid[at]))
+    return tuple(kept)
 
 
-def _try(asked: _Asked, best: Stocked, sheets: Sequence[int], stop: Stop) -> tuple[Stocked | None, int]:
-    """Lay everything on other sheets, from the layout at hand; None if that failed. Also the evaluations spent."""
-    kept = [at for at, kind in enumerate(sheets) if kind >= 0]
-    kinds = tuple(sheets[at] for at in kept)
-    task = Task(asked.shapes, [asked.stock[kind].ground for kind in kinds], asked.gap_mm, asked.margin_mm)
+def _try(
+    asked: _Asked, best: Stocked, choice: _Choice, stop: Stop, tries: int, pool: ThreadPoolExecutor
+) -> tuple[Stocked | None, int]:
+    """Lay everything on other sheets; None if that failed. Also the evaluations spent."""
+    sheets = (*(best.sheets[at] for at in choice.kept), *choice.others)
+    task = Task(asked.squared, [asked.stock[kind].ground for kind in sheets], asked.gap_mm, asked.margin_mm)
     if task.hopeless:
         return None, 0
-    chain = Chain(task, asked.seed + len(kinds))
-    move = {old: new for new, old in enumerate(kept) if old < len(best.sheets)}
-    spots = [replace(spot, ground=move[spot.ground]) for spot in best.layout.spots if spot.ground in move]
-    missing = set(chain.lay(spots))
-    for i in by_bulk(task):
-        if i in missing and not chain.insert(i, 100):
-            chain.force(i)
-    layout = settled(chain, stop)
-    used = chain.effort.evaluations
-    return (None if layout is None else Stocked(layout, kinds, asked.cost(kinds))), used
+    spots = [replace(s, ground=choice.kept.index(s.ground)) for s in best.layout.spots if s.ground in choice.kept]
+    seed = (asked.seed * 1000 + tries) * SEEDS
+    runs = [_Run(partial(crowded, task, seed, spots)), _Run(partial(crowded, task, seed + SEEDS // 2))]
+    while True:
+        list(pool.map(_Run.advance, runs))
+        used = sum(run.evaluations for run in runs)
+        layout = next((run.layout for run in runs if run.layout is not None), None)
+        if layout is not None:
+            return Stocked(layout, sheets, asked.cost(sheets)), used
+        if stop(Effort(used)) >= 1.0:
+            return None, used
+
+
+class _Run:
+    """A chain that settles; it is made when it first advances, in the thread it runs in."""
+
+    def __init__(self, made: Callable[[], Chain]) -> None:
+        self.made = made
+        self.chain: Chain | None = None
+        self.layout: Layout | None = None
+
+    @property
+    def evaluations(self) -> int:
+        return 0 if self.chain is None else self.chain.effort.evaluations
+
+    def advance(self) -> None:
+        """Work until so many evaluations more are spent, or everything is apart."""
+        if self.chain is None:
+            self.chain = self.made()
+            self.work = settling(self.chain)
+        mark = self.evaluations + EXCHANGE
+        for _ in range(EXCHANGE // CHUNK * 10):
+            self.layout = next(self.work, None)
+            if self.layout is not None or self.evaluations >= mark:
+                break

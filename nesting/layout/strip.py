@@ -134,6 +134,7 @@ class _Run:
                     break
                 pool = sorted([*pool, (self.chain.loss, self.chain.save())], key=lambda kept: kept[0])[:POOL]
                 self.chain.disturb(pool[int(self.chain.random() ** 2 * len(pool))][1])
+                yield
             yield
 
     def _separate(self, target: float, strikes: int) -> Generator[None, None, bool]:

@@ -1,6 +1,7 @@
 """Whatever is asked, a layout that comes back is valid by a check of its own here: plain shapely, no engine code."""
 
 import math
+from collections.abc import Callable
 from itertools import combinations
 
 import pytest
@@ -116,18 +117,35 @@ def test_one_thread_or_two_same_strip() -> None:
     assert strip(shapes, 400, seed=5, stop=stop, threads=1) == strip(shapes, 400, seed=5, stop=stop, threads=2)
 
 
-def test_ctrl_c_returns_the_best_so_far() -> None:
-    calls: list[int] = []
+def interrupted_after(looks: int) -> Callable[[Effort], float]:
+    """A stop rule in which Ctrl-C comes when it is looked at the so many-th time."""
+    calls: list[Effort] = []
 
     def stop(effort: Effort) -> float:
-        calls.append(1)
-        if len(calls) > 3:
+        calls.append(effort)
+        if len(calls) > looks:
             raise KeyboardInterrupt
         return 0.0
 
+    return stop
+
+
+@pytest.mark.parametrize("looks", [0, 1, 3])
+def test_ctrl_c_returns_the_best_so_far(looks: int) -> None:
     shapes = [Shape(str(k), box(0, 0, 60, 60), value=float(k)) for k in range(4)]
-    assert len(fill(shapes, Ground(box(0, 0, 125, 62)), stop=stop).spots) == 2
-    assert strip(shapes, 100.0, stop=stop).length_mm is not None
+    assert len(fill(shapes, Ground(box(0, 0, 125, 62)), stop=interrupted_after(looks)).spots) == 2
+    assert strip(shapes, 100.0, stop=interrupted_after(looks)).length_mm is not None
+    discs = [Shape(str(k), Point(0, 0).buffer(30)) for k in range(4)]
+    assert fit(discs, Ground(box(0, 0, 119, 119)), stop=interrupted_after(looks)) is None
+
+
+def test_ctrl_c_returns_the_sheets_so_far() -> None:
+    squares = [Shape(str(k), box(0, 0, 60, 60)) for k in range(6)]
+    sheets = [Stock(Ground(box(0, 0, 125, 62)), 1.1), Stock(Ground(box(0, 0, 119, 119)), 2.0)]
+    assert cheapest(squares, sheets, stop=interrupted_after(0)).layout.missing == tuple(str(k) for k in range(6))
+    for looks in (3, 20):
+        found = cheapest(squares, sheets, stop=interrupted_after(looks))
+        assert len(found.layout.missing) == max(0, 6 - 2 * len(found.sheets))
 
 
 def test_the_cheapest_sheets_are_chosen() -> None:
@@ -135,6 +153,31 @@ def test_the_cheapest_sheets_are_chosen() -> None:
     large, small = Stock(Ground(box(0, 0, 125, 125)), 10.0), Stock(Ground(box(0, 0, 62, 62)), 3.0, quantity=2)
     found = cheapest(shapes, [large, small], stop=after_evaluations(100_000))
     assert (found.cost, found.layout.missing) == (10.0, ())
+
+
+def test_as_few_sheets_as_the_area_allows() -> None:
+    shapes = [Shape(f"L{k}", ELL, None) for k in range(6)] + [Shape(f"T{k}", TEE, None) for k in range(4)]
+    sheet = Ground(box(0, 0, 300, 300))
+    found = cheapest(shapes, [Stock(sheet)], gap_mm=2.0, seed=3, stop=after_evaluations(1_000_000))
+    assert found.layout.missing == ()
+    for number in range(len(found.sheets)):
+        here = tuple(spot for spot in found.layout.spots if spot.ground == number)
+        laid = [shape for shape in shapes if shape.id in {spot.id for spot in here}]
+        assert_valid(Layout(here), laid, sheet, 2.0, 0.0)
+    assert len(found.sheets) == 2  # as few as the area allows
+
+
+def test_one_thread_or_two_same_sheets() -> None:
+    shapes = [Shape(str(k), polygon, None) for k, polygon in enumerate([ELL, TEE, star(80), RING] * 4)]
+    stock = [Stock(Ground(box(0, 0, 300, 300))), Stock(Ground(OFFCUT), 2.5)]
+    one, two = (cheapest(shapes, stock, stop=after_evaluations(900_000), threads=threads) for threads in (1, 2))
+    assert one == two
+
+
+def test_many_equal_pieces_fill_equal_sheets_alike() -> None:
+    shapes = [Shape(str(k), box(0, 0, 60, 60)) for k in range(400)]
+    found = cheapest(shapes, [Stock(Ground(box(0, 0, 125, 125)))], stop=after_evaluations(200_000))
+    assert (len(found.sheets), found.layout.missing) == (100, ())
 
 
 def test_zones_of_low_quality_bar_what_asks_for_more() -> None:
