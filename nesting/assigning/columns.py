@@ -8,7 +8,7 @@ free a blank in use are made.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import shapely
@@ -18,7 +18,7 @@ from nesting import costing, curves
 from nesting.assigning.blanks import Freed, free_blank
 from nesting.assigning.leftovers import leftovers
 from nesting.assigning.stock import Candidate
-from nesting.layout import Ground, Shape, after_evaluations, fill
+from nesting.layout import Ground, Layout, Shape, after_evaluations, fill, rectangles
 from nesting.model import Blank, Machine, Pass, Piece, Placement, PlannedSheet, Point, Rates, Rect, Trim, Turn
 from nesting.passes import plan_passes
 from nesting.passes.reach import EPS, Reach, holds, reaches
@@ -160,6 +160,11 @@ def _inset(rect: Rect, by: float) -> Rect:
     return rect[0] + by, rect[1] + by, rect[2] - by, rect[3] - by
 
 
+Layer = Callable[[Rect, Freed, Sequence[int], str], Sequence[Placement] | None]
+"""Lays pieces on the blank freed from a part, the blank's name and how many are still wanted being told. None: the part
+is best left whole; none laid: the blank is not needed, but what lies beyond it is."""
+
+
 def build_column(
     candidate: Candidate,
     recipe: Recipe,
@@ -169,6 +174,32 @@ def build_column(
     shop: Shop,
 ) -> Column | None:
     """Fill the candidate by the recipe with the most valuable of the pieces still wanted; None if nothing fits."""
+
+    def lay_most_valuable(part: Rect, freed: Freed, left: Sequence[int], name: str) -> Sequence[Placement] | None:
+        return (_fill(freed, candidate, recipe, kinds, left, values, shop, name) or None) if any(left) else None
+
+    return _assembled(candidate, recipe, kinds, wanted, shop, lay_most_valuable)
+
+
+def column_of(
+    candidate: Candidate, recipe: Recipe, kinds: Sequence[Kind], spots: Sequence[Placement], shop: Shop
+) -> Column | None:
+    """The column in which pieces lie where the spots say, whatever blank they name."""
+    pieces = {piece.id: piece for kind in kinds for piece in kind.pieces}
+    middles = [(spot, lay(pieces[spot.piece], spot).solid.envelope.centroid) for spot in spots]
+
+    def lay_as_told(part: Rect, freed: Freed, left: Sequence[int], name: str) -> Sequence[Placement] | None:
+        if not any(shapely.box(*part).contains(middle) for _, middle in middles):
+            return None
+        return [replace(spot, blank=name) for spot, middle in middles if shapely.box(*freed.blank).contains(middle)]
+
+    return _assembled(candidate, recipe, kinds, [len(kind.pieces) for kind in kinds], shop, lay_as_told)
+
+
+def _assembled(
+    candidate: Candidate, recipe: Recipe, kinds: Sequence[Kind], wanted: Sequence[int], shop: Shop, layer: Layer
+) -> Column | None:
+    """Blank by blank: free it, have pieces laid on it, go on with the parts that remain."""
     counts = [0] * len(kinds)
     spots: list[Placement] = []
     blanks: list[Blank] = []
@@ -180,13 +211,16 @@ def build_column(
         left = [want - count for want, count in zip(wanted, counts, strict=True)]
         freed = _free(part, recipe, shop, candidate, len(trims))
         name = f"b{len(blanks) + 1}"
-        laid = _fill(freed, candidate, recipe, kinds, left, values, shop, name) if freed and any(left) else []
-        if not laid or freed is None:
+        laid = layer(part, freed, left, name) if freed else None
+        if laid is None or freed is None:
             spare.append(part)
             continue
-        blanks.append(Blank(name, freed.blank))
         trims.extend(freed.trims)
         parts.extend(freed.rest)
+        if not laid:
+            spare.append(freed.blank)
+            continue
+        blanks.append(Blank(name, freed.blank))
         spots.extend(laid)
         taken = Counter(spot.piece for spot in laid)
         counts = [n + sum(taken[piece.id] for piece in kind.pieces) for n, kind in zip(counts, kinds, strict=True)]
@@ -196,6 +230,17 @@ def build_column(
     sheet = finish_sheet(candidate, candidate.id, trims, blanks, spots, spare, pieces, shop)
     cents = int(costing.total(costing.sheet_lines(sheet, shop.machine, shop.rates)) * 100)
     return Column(candidate, tuple(counts), sheet, tuple(spare), cents)
+
+
+def blanks_of(candidate: Candidate, recipe: Recipe, shop: Shop) -> list[Rect]:
+    """All blanks that the recipe frees from the candidate, one after another."""
+    parts, found = [candidate.rect], []
+    while parts:
+        freed = _free(parts.pop(0), recipe, shop, candidate, 0)
+        if freed is not None:
+            found.append(freed.blank)
+            parts.extend(freed.rest)
+    return found
 
 
 def _free(part: Rect, recipe: Recipe, shop: Shop, candidate: Candidate, done: int) -> Freed | None:
@@ -216,10 +261,19 @@ def _fill(
     shop: Shop,
     blank: str,
 ) -> list[Placement]:
-    ground = _ground(candidate.polygon, freed.blank, recipe.one_pass, shop.machine)
+    ground = ground_of(candidate.polygon, freed.blank, recipe.one_pass, shop.machine)
     if ground is None:
         return []
-    shapes = [
+    layout = _laid(shapes_of(kinds, left, values), ground, shop)
+    return [
+        Placement(spot.id, blank, round(spot.x_mm, 6), round(spot.y_mm, 6), spot.turn_deg, spot.mirrored)
+        for spot in layout.spots
+    ]
+
+
+def shapes_of(kinds: Sequence[Kind], counts: Sequence[int], values: Sequence[float]) -> list[Shape]:
+    """So many of each kind, as the layout engine knows them."""
+    return [
         Shape(
             id=piece.id,
             polygon=kind.polygon,
@@ -228,24 +282,23 @@ def _fill(
             value=value,
             reach_charge=None if kind.whole_in_one_pass else 0.0,
         )
-        for kind, count, value in zip(kinds, left, values, strict=True)
+        for kind, count, value in zip(kinds, counts, values, strict=True)
         for piece in kind.pieces[:count]
     ]
-    layout = fill(
-        shapes,
-        ground,
-        gap_mm=shop.machine.gap_mm,
-        margin_mm=shop.machine.margin_mm,
-        stop=after_evaluations(shop.evaluations),
-        seed=shop.seed,
-    )
-    return [
-        Placement(spot.id, blank, round(spot.x_mm, 6), round(spot.y_mm, 6), spot.turn_deg, spot.mirrored)
-        for spot in layout.spots
-    ]
 
 
-def _ground(sheet: Polygon, blank: Rect, one_pass: bool, machine: Machine) -> Ground | None:
+def _laid(shapes: Sequence[Shape], ground: Ground, shop: Shop) -> Layout:
+    """The most valuable layout found; rectangles by the faster way."""
+    gap, margin = shop.machine.gap_mm, shop.machine.margin_mm
+    if rectangles.are_rectangles(shapes, [ground]):
+        layout = rectangles.fill(shapes, ground, gap_mm=gap, margin_mm=margin, work=shop.evaluations, seed=shop.seed)
+        if layout is not None:
+            return layout
+    stop = after_evaluations(shop.evaluations)
+    return fill(shapes, ground, gap_mm=gap, margin_mm=margin, stop=stop, seed=shop.seed)
+
+
+def ground_of(sheet: Polygon, blank: Rect, one_pass: bool, machine: Machine) -> Ground | None:
     """Where pieces may lie: the blank, as far as passes reach (their outer edges need no margin)."""
     found = reaches(machine, blank)
     if one_pass:

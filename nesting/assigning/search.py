@@ -18,6 +18,7 @@ from decimal import Decimal
 from nesting.assigning.columns import Column, Kind, Recipe, Shop, build_column, recipes
 from nesting.assigning.master import cheapest, worth
 from nesting.assigning.orders import at_every_price, beyond_need
+from nesting.assigning.panels import panel_columns
 from nesting.assigning.stock import Candidate
 from nesting.costing import money
 from nesting.faults import StockFault
@@ -83,8 +84,11 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
     wanted = [len(kind.pieces) for kind in kinds]
     pool = Pool(found, kinds, shop, shop.seed, list(beyond_need(found, len(kinds), shop)))
     large_orders = Counter({candidate.id: MANY for candidate in found if candidate.least > 1})
-    best: list[Column] | None = None
+    pool.columns += panel_columns(found, kinds, shop, search.effort, float(search.bound))
+    best = cheapest(pool.columns, wanted) if pool.columns else None
     for number in range(search.effort):
+        if best is not None and _price(best) <= search.bound:
+            break
         pool.seed = shop.seed * 7919 + number
         dice = random.Random(pool.seed)
         values = _values(pool, wanted, number)
@@ -94,11 +98,11 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
                 _build(pool, wanted, values, large_orders, dice)
         else:
             _rebuild_part(pool, best, values, dice)
-        best = cheapest(pool.columns, wanted) or best
+        # The master may stop before it has proven its answer the cheapest.
+        best = min((answer for answer in (best, cheapest(pool.columns, wanted)) if answer), key=_cents, default=None)
         if best is not None:
-            price = money(Decimal(_cents(best)) / 100)
-            search.watch(Progress("choosing sheets", number + 1, price, search.bound, str(found[0].stock)))
-            if price <= search.bound or search.stop:
+            search.watch(Progress("choosing sheets", number + 1, _price(best), search.bound, str(found[0].stock)))
+            if search.stop:
                 break
     if best is None:
         raise _no_answer(pool, wanted)
@@ -126,6 +130,10 @@ def _without(pool: Pool, candidate: str, wanted: Sequence[int], search: Search) 
         _build(pool, wanted, [kind.polygon.area for kind in pool.kinds], Counter({candidate: MANY}), None)
         other = cheapest([c for c in pool.columns if c.candidate.id != candidate], wanted)
     return other
+
+
+def _price(columns: Sequence[Column]) -> Decimal:
+    return money(Decimal(_cents(columns)) / 100)
 
 
 def _cents(columns: Sequence[Column]) -> int:

@@ -1,0 +1,460 @@
+"""Compiled kernels for upright rectangles: fill one bin, and share all out over bins.
+
+In and out: arrays and scalars, lengths with the gap added, so that rectangles may touch. No objects, no exceptions;
+randomness comes from a state handed in.
+
+Methods. One bin: the maximal free rectangles are kept; each rectangle goes to the best of them by one of four rules,
+and what it covers is cut away (Jylanki 2010, A thousand ways to pack the bin). All bins: part of the answer is taken
+out and packed again in another order (Schrimpf et al. 2000, doi 10.1006/jcph.1999.6413); worse answers are accepted
+less and less (Kirkpatrick, Gelatt, Vecchi 1983, doi 10.1126/science.220.4598.671), full bins count for themselves.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+F64 = NDArray[np.float64]
+I64 = NDArray[np.int64]
+U64 = NDArray[np.uint64]
+B = NDArray[np.bool_]
+
+EPS = 1e-7
+FREE = 400
+"""Free rectangles kept at most; with more, the last found are forgotten."""
+RULES = 4
+X0, Y0, X1, Y1 = range(4)
+
+
+class Items(NamedTuple):
+    """Rectangles, one row each; `turn`: may lie with its sides swapped."""
+
+    width: F64
+    depth: F64
+    turn: B
+
+
+class Bins(NamedTuple):
+    """Kinds of bins, one row each: where a rectangle may lie wholly (`free[t, :parts[t]]`), area, what one costs by
+    being used and for each unit of area laid in it, how many there are."""
+
+    free: F64
+    parts: I64
+    area: F64
+    cost: F64
+    rate: F64
+    limit: I64
+
+
+class Laid(NamedTuple):
+    """Where each rectangle lies: its bin (-1: in none), corner, turned or not."""
+
+    bin: I64
+    x: F64
+    y: F64
+    turned: B
+
+
+@njit(cache=True, nogil=True)
+def uniform(state: U64) -> float:
+    """In [0, 1), by xorshift (Marsaglia 2003, doi 10.18637/jss.v008.i14)."""
+    s = state[0]
+    s ^= s << np.uint64(13)
+    s ^= s >> np.uint64(7)
+    s ^= s << np.uint64(17)
+    state[0] = s
+    return float(s >> np.uint64(11)) / 9007199254740992.0
+
+
+@njit(cache=True, nogil=True)
+def normal(state: U64) -> float:
+    """Standard normal, by Box and Muller."""
+    u = 1.0 - uniform(state)
+    return math.sqrt(-2.0 * math.log(u)) * math.cos(2.0 * math.pi * uniform(state))
+
+
+@njit(cache=True, nogil=True)
+def _score(rule: int, free: F64, w: float, d: float) -> float:
+    """How well a rectangle suits a free one; less is better."""
+    over_w, over_d = free[X1] - free[X0] - w, free[Y1] - free[Y0] - d
+    if rule == 0:
+        return float((free[Y0] + d) * 4096.0 + free[X0])
+    if rule == 1:
+        return float(min(over_w, over_d) * 4096.0 + max(over_w, over_d))
+    if rule == 2:
+        return float((free[X1] - free[X0]) * (free[Y1] - free[Y0]) - w * d + min(over_w, over_d) * 1e-3)
+    return float((free[X0] + w) * 4096.0 + free[Y0])
+
+
+@njit(cache=True, nogil=True)
+def _cover(free: F64, count: int, x0: float, y0: float, x1: float, y1: float) -> int:
+    """Cut a rectangle out of the free ones; returns how many there are then."""
+    kept = 0
+    made = np.empty((FREE, 4))
+    new = 0
+    for k in range(count):
+        a, b, c, d = free[k, X0], free[k, Y0], free[k, X1], free[k, Y1]
+        if x0 >= c - EPS or x1 <= a + EPS or y0 >= d - EPS or y1 <= b + EPS:
+            free[kept, X0], free[kept, Y0], free[kept, X1], free[kept, Y1] = a, b, c, d
+            kept += 1
+            continue
+        for side in range(4):
+            e, f, g, h = a, b, c, d
+            if side == 0:
+                g = x0
+            elif side == 1:
+                e = x1
+            elif side == 2:
+                h = y0
+            else:
+                f = y1
+            if g - e > EPS and h - f > EPS and new < FREE:
+                made[new, X0], made[new, Y0], made[new, X1], made[new, Y1] = e, f, g, h
+                new += 1
+    return _keep_largest(free, kept, made, new)
+
+
+@njit(cache=True, nogil=True)
+def _keep_largest(free: F64, kept: int, made: F64, new: int) -> int:
+    """Add the new free rectangles that no other one holds."""
+    old = kept
+    for k in range(new):
+        held = False
+        for m in range(old):
+            if _holds(free[m], made[k]):
+                held = True
+                break
+        if not held:
+            for m in range(new):
+                if m != k and _holds(made[m], made[k]) and (m < k or not _holds(made[k], made[m])):
+                    held = True
+                    break
+        if not held and kept < len(free):
+            free[kept] = made[k]
+            kept += 1
+    return kept
+
+
+@njit(cache=True, nogil=True)
+def _holds(a: F64, b: F64) -> bool:
+    low = a[X0] <= b[X0] + EPS and a[Y0] <= b[Y0] + EPS
+    return bool(low and a[X1] >= b[X1] - EPS and a[Y1] >= b[Y1] - EPS)
+
+
+@njit(cache=True, nogil=True)
+def fill_bin(
+    items: Items, order: I64, bins: Bins, kind: int, name: int, rule: int, ahead: int, laid: Laid, work: I64
+) -> float:
+    """Lay what fits, in order, each of the next `ahead` that suits best first; returns the area laid.
+
+    Only rectangles whose `laid.bin` is -1 are laid; they get bin `name`.
+    """
+    free = np.empty((FREE, 4))
+    count = int(bins.parts[kind])
+    free[:count] = bins.free[kind, :count]
+    area, start = 0.0, 0
+    waiting = order.copy()
+    left = len(waiting)
+    while start < left and count > 0:
+        best, at, spot, turned = math.inf, -1, -1, False
+        seen = 0
+        k = start
+        while k < left and seen < ahead:
+            i = waiting[k]
+            found = False
+            for swap in range(2 if items.turn[i] else 1):
+                w, d = (items.depth[i], items.width[i]) if swap else (items.width[i], items.depth[i])
+                for f in range(count):
+                    if w <= free[f, X1] - free[f, X0] + EPS and d <= free[f, Y1] - free[f, Y0] + EPS:
+                        found = True
+                        score = _score(rule, free[f], w, d)
+                        if score < best:
+                            best, at, spot, turned = score, k, f, swap == 1
+                work[0] += count
+            if found:
+                seen += 1
+                k += 1
+            else:
+                left -= 1
+                for m in range(k, left):
+                    waiting[m] = waiting[m + 1]
+        if at < 0:
+            break
+        i = waiting[at]
+        for m in range(at, start, -1):
+            waiting[m] = waiting[m - 1]
+        waiting[start] = i
+        start += 1
+        w, d = (items.depth[i], items.width[i]) if turned else (items.width[i], items.depth[i])
+        x, y = free[spot, X0], free[spot, Y0]
+        laid.bin[i], laid.x[i], laid.y[i], laid.turned[i] = name, x, y, turned
+        area += w * d
+        count = _cover(free, count, x, y, x + w, y + d)
+    return area
+
+
+@njit(cache=True, nogil=True)
+def disturbed_order(items: Items, chosen: I64, state: U64) -> I64:
+    """The chosen rectangles, largest first by area, a side or their sum, more or less disturbed."""
+    what = int(uniform(state) * 5.0)
+    noise = (0.0, 0.05, 0.15, 0.4)[int(uniform(state) * 4.0)]
+    keys = np.empty(len(chosen))
+    for k in range(len(chosen)):
+        w, d = items.width[chosen[k]], items.depth[chosen[k]]
+        if what == 0:
+            key = math.sqrt(w * d)
+        elif what == 1:
+            key = max(w, d)
+        elif what == 2:
+            key = w + d
+        elif what == 3:
+            key = w + 1e-3 * d
+        else:
+            key = d + 1e-3 * w
+        keys[k] = -key * math.exp(noise * normal(state)) if noise > 0.0 else -key
+    return chosen[np.argsort(keys, kind="mergesort")]
+
+
+@njit(cache=True, nogil=True)
+def most_valuable(
+    items: Items, value: F64, bins: Bins, kind: int, most_work: int, state: U64, best: Laid, work: I64
+) -> float:
+    """The most valuable subset found for one bin, in many orders by value for area; returns its value."""
+    n = len(value)
+    top = -1.0
+    power = 1.0
+    keys = np.empty(n)
+    laid = Laid(np.empty(n, np.int64), np.empty(n), np.empty(n), np.empty(n, np.bool_))
+    tries = 0
+    while tries < 8 or work[0] < most_work:
+        noise = 0.0 if tries < 2 else (0.05, 0.15, 0.4)[int(uniform(state) * 3.0)]
+        power = (0.0, 1.0, 0.5)[tries % 3]
+        for i in range(n):
+            area = items.width[i] * items.depth[i]
+            key = (value[i] / area) ** (4.0 * power) * area**0.5
+            keys[i] = -key * math.exp(noise * normal(state)) if noise > 0.0 else -key
+        laid.bin[:] = -1
+        rule = int(uniform(state) * RULES)
+        ahead = (1, 1, 3, 8)[int(uniform(state) * 4.0)]
+        fill_bin(items, np.argsort(keys, kind="mergesort"), bins, kind, 0, rule, ahead, laid, work)
+        worth = 0.0
+        missing = False
+        for i in range(n):
+            if laid.bin[i] == 0:
+                worth += value[i]
+            else:
+                missing = True
+        if worth > top:
+            top = worth
+            best.bin[:], best.x[:], best.y[:], best.turned[:] = laid.bin, laid.x, laid.y, laid.turned
+        if not missing:
+            break
+        tries += 1
+    return top
+
+
+@njit(cache=True, nogil=True)
+def _next_bin(
+    items: Items, order: I64, bins: Bins, used: I64, name: int, laid: Laid, trial: Laid, state: U64, work: I64
+) -> int:
+    """Fill one more bin, of the kind that costs least for the area laid, or nearly; -1: none holds any."""
+    kinds = len(bins.cost)
+    rule = int(uniform(state) * RULES)
+    ahead = (1, 1, 3, 8)[int(uniform(state) * 4.0)]
+    chosen, least = -1, math.inf
+    tries = kinds if kinds <= 3 else 3 + int(uniform(state) * 3.0)
+    shift = int(uniform(state) * kinds)
+    for k in range(kinds):
+        kind = (shift + k * 7) % kinds if kinds % 7 else (shift + k) % kinds
+        if k >= tries and chosen >= 0:
+            break
+        if used[kind] >= bins.limit[kind]:
+            continue
+        for i in order:
+            trial.bin[i] = -1
+        area = fill_bin(items, order, bins, kind, name, rule, ahead, trial, work)
+        if area <= 0.0:
+            continue
+        price = (bins.cost[kind] / area + bins.rate[kind]) * (1.0 + 0.15 * uniform(state) * (kinds > 1))
+        if price < least:
+            chosen, least = kind, price
+            for i in order:
+                laid.bin[i], laid.x[i], laid.y[i], laid.turned[i] = (
+                    trial.bin[i],
+                    trial.x[i],
+                    trial.y[i],
+                    trial.turned[i],
+                )
+    return chosen
+
+
+@njit(cache=True, nogil=True)
+def _energy(bins: Bins, kind_of: I64, area_in: F64) -> float:
+    """Cost, less a share of each bin by the square of how full it is: one full and one empty beats two halves."""
+    total = 0.0
+    for b in range(len(kind_of)):
+        k = kind_of[b]
+        if k >= 0:
+            full = area_in[b] / bins.area[k]
+            total += bins.cost[k] * (1.0 - 0.4 * full * full) + bins.rate[k] * area_in[b]
+    return total
+
+
+@njit(cache=True, nogil=True)
+def cost_of(bins: Bins, kind_of: I64, area_in: F64) -> float:
+    """What the bins used cost."""
+    total = 0.0
+    for b in range(len(kind_of)):
+        k = kind_of[b]
+        if k >= 0:
+            total += bins.cost[k] + bins.rate[k] * area_in[b]
+    return total
+
+
+@njit(cache=True, nogil=True)
+def _refill(
+    items: Items, out: I64, bins: Bins, kind_of: I64, area_in: F64, laid: Laid, trial: Laid, state: U64, work: I64
+) -> bool:
+    """Pack the rectangles taken out into new bins; False where some find none."""
+    used = np.zeros(len(bins.cost), np.int64)
+    for b in range(len(kind_of)):
+        if kind_of[b] >= 0:
+            used[kind_of[b]] += 1
+    waiting = disturbed_order(items, out, state)
+    while len(waiting):
+        name = 0
+        while kind_of[name] >= 0:
+            name += 1
+        for i in waiting:
+            laid.bin[i] = -1
+        kind = _next_bin(items, waiting, bins, used, name, laid, trial, state, work)
+        if kind < 0:
+            return False
+        used[kind] += 1
+        kind_of[name], area_in[name] = kind, 0.0
+        for i in waiting:
+            if laid.bin[i] == name:
+                area_in[name] += items.width[i] * items.depth[i]
+        _cheapen(items, waiting, bins, used, kind_of, area_in, name, laid, trial, state, work)
+        waiting = waiting[laid.bin[waiting] == -1]
+    return True
+
+
+@njit(cache=True, nogil=True)
+def _cheapen(
+    items: Items,
+    order: I64,
+    bins: Bins,
+    used: I64,
+    kind_of: I64,
+    area_in: F64,
+    name: int,
+    laid: Laid,
+    trial: Laid,
+    state: U64,
+    work: I64,
+) -> None:
+    """Where a cheaper kind holds all that was laid in a bin, take that."""
+    mine = order[laid.bin[order] == name]
+    now = kind_of[name]
+    area = area_in[name]
+    for kind in range(len(bins.cost)):
+        less = bins.cost[kind] + bins.rate[kind] * area < bins.cost[now] + bins.rate[now] * area - EPS
+        if not less or used[kind] >= bins.limit[kind] or bins.area[kind] < area - EPS:
+            continue
+        for _ in range(3):
+            for i in mine:
+                trial.bin[i] = -1
+            rule = int(uniform(state) * RULES)
+            ahead = (1, 3)[int(uniform(state) * 2.0)]
+            found = fill_bin(items, disturbed_order(items, mine, state), bins, kind, name, rule, ahead, trial, work)
+            if found >= area - EPS * max(1.0, area):
+                used[now] -= 1
+                used[kind] += 1
+                now = kind
+                kind_of[name] = kind
+                for i in mine:
+                    laid.bin[i], laid.x[i], laid.y[i] = trial.bin[i], trial.x[i], trial.y[i]
+                    laid.turned[i] = trial.turned[i]
+                break
+
+
+@njit(cache=True, nogil=True)
+def _copy(source: Laid, to: Laid) -> None:
+    to.bin[:], to.x[:], to.y[:], to.turned[:] = source.bin, source.x, source.y, source.turned
+
+
+@njit(cache=True, nogil=True)
+def _taken_out(bins: Bins, kind_of: I64, area_in: F64, laid: Laid, state: U64) -> I64:
+    """Empty one to four bins, poorly filled ones rather; returns their rectangles."""
+    n = len(kind_of)
+    names = np.flatnonzero(kind_of >= 0)
+    count = min(len(names), (1, 2, 2, 3, 3, 4)[int(uniform(state) * 6.0)])
+    gone = np.zeros(n, np.bool_)
+    for k in range(count):
+        pick = names[int(uniform(state) * len(names))]
+        if k == 0:
+            for _ in range(2):
+                other = names[int(uniform(state) * len(names))]
+                if area_in[other] / bins.area[kind_of[other]] < area_in[pick] / bins.area[kind_of[pick]]:
+                    pick = other
+        gone[pick] = True
+    out = np.empty(len(laid.bin), np.int64)
+    size = 0
+    for i in range(len(laid.bin)):
+        if gone[laid.bin[i]]:
+            out[size] = i
+            size += 1
+    for b in range(n):
+        if gone[b]:
+            kind_of[b], area_in[b] = -1, 0.0
+    return out[:size]
+
+
+@njit(cache=True, nogil=True)
+def share_out(
+    items: Items, bins: Bins, floor: float, most_work: int, state: U64, best: Laid, best_kind: I64, work: I64
+) -> float:
+    """Share all rectangles out over bins for the least cost found; inf where not all find a place.
+
+    Ends at `floor`, a cost that cannot be beaten, or when the work is done. `best` and `best_kind` hold the answer.
+    """
+    n = len(items.width)
+    kind_of, area_in = np.full(n + 1, -1, np.int64), np.zeros(n + 1)
+    laid = Laid(np.full(n, -1, np.int64), np.zeros(n), np.zeros(n), np.zeros(n, np.bool_))
+    trial = Laid(np.full(n, -1, np.int64), np.zeros(n), np.zeros(n), np.zeros(n, np.bool_))
+    keep = Laid(np.full(n, -1, np.int64), np.zeros(n), np.zeros(n), np.zeros(n, np.bool_))
+    kind_keep, area_keep = kind_of.copy(), area_in.copy()
+    least = math.inf
+    energy = math.inf
+    start = work[0]
+    while work[0] - start < most_work and least > floor + EPS:
+        done = (work[0] - start) / most_work
+        if energy == math.inf:
+            kind_of[:] = -1
+            area_in[:] = 0.0
+            out = np.arange(n)
+        else:
+            out = _taken_out(bins, kind_of, area_in, laid, state)
+        whole = _refill(items, out, bins, kind_of, area_in, laid, trial, state, work)
+        work[0] += n
+        new = _energy(bins, kind_of, area_in) if whole else math.inf
+        heat = 0.08 * (1.0 - done) ** 2 * np.mean(bins.cost)
+        better = new < energy or (heat > 0.0 and uniform(state) < math.exp((energy - new) / heat))
+        if whole and better:
+            energy = new
+            _copy(laid, keep)
+            kind_keep[:], area_keep[:] = kind_of, area_in
+            cost = cost_of(bins, kind_of, area_in)
+            if cost < least - EPS:
+                least = cost
+                _copy(laid, best)
+                best_kind[:] = kind_of
+        else:
+            _copy(keep, laid)
+            kind_of[:], area_in[:] = kind_keep, area_keep
+    return least

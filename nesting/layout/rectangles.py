@@ -1,0 +1,179 @@
+"""Rectangles that lie upright: fill one ground, or share all out over sheets, far faster than the true-shape engine.
+
+In: shapes that are rectangles, grounds that are rectangles, gap, margin (mm). Out: Layouts, checked exactly. A ground's
+reaches are free rectangles that overlap; the gap is added to each rectangle and once to each ground. The methods are
+those of `rectangle_kernels`; work is counted in free rectangles looked at.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from shapely.geometry import Polygon
+
+from nesting.layout import rectangle_kernels as kernels
+from nesting.layout.checks import broken
+from nesting.layout.terms import Effort, Ground, Layout, Shape, Spot
+from nesting.model import Rect
+
+SOLID = 0.9
+"""A shape is laid as a rectangle if it fills at least so much of it: in larger holes other shapes could lie."""
+SIDE_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Bin:
+    """A kind of sheet: its grounds, what one costs by being used and for each mm2 laid on it, how many there are (None:
+    any number)."""
+
+    grounds: tuple[Ground, ...]
+    cost: float
+    rate: float = 0.0
+    limit: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Filled:
+    """A sheet of a kind of bin; each spot's `ground` counts the bin's grounds."""
+
+    bin: int
+    spots: tuple[Spot, ...]
+
+
+def are_rectangles(shapes: Sequence[Shape], grounds: Sequence[Ground]) -> bool:
+    """Whether all lie upright and can be laid here: no shape across reaches, nothing pinned, no zones."""
+    return all(_upright(shape) for shape in shapes) and all(
+        _is_box(ground.polygon) and not ground.pinned and not ground.zones and all(map(_is_box, ground.reaches))
+        for ground in grounds
+    )
+
+
+def _upright(shape: Shape) -> bool:
+    plain = shape.turns_deg is None or 0.0 in shape.turns_deg
+    return plain and shape.reach_charge is None and _is_box(Polygon(shape.polygon.exterior)) and _solid(shape.polygon)
+
+
+def _is_box(polygon: Polygon) -> bool:
+    x0, y0, x1, y1 = polygon.bounds
+    return abs((x1 - x0) * (y1 - y0) - polygon.area) <= SIDE_MM * (x1 - x0 + y1 - y0)
+
+
+def _solid(polygon: Polygon) -> bool:
+    return bool(polygon.area >= SOLID * Polygon(polygon.exterior).area)
+
+
+def fill(
+    shapes: Sequence[Shape], ground: Ground, *, gap_mm: float, margin_mm: float, work: int, seed: int
+) -> Layout | None:
+    """The most valuable subset found; None should the exact check refuse it."""
+    items, bins = _items(shapes, gap_mm), _bins([Bin((ground,), 1.0)], len(shapes), gap_mm, margin_mm)
+    laid, done = _nowhere(len(shapes)), np.zeros(1, np.int64)
+    values = np.array([shape.value for shape in shapes], dtype=np.float64)
+    kernels.most_valuable(items, values, bins, 0, work, _state(seed), laid, done)
+    spots = tuple(_spot(shapes[i], laid, i) for i in np.flatnonzero(laid.bin == 0).tolist())
+    if broken({shape.id: shape for shape in shapes}, spots, [ground], gap_mm, margin_mm):
+        return None
+    here = {spot.id for spot in spots}
+    value = sum(shape.value for shape in shapes if shape.id in here)
+    missing = tuple(shape.id for shape in shapes if shape.id not in here)
+    return Layout(spots, missing, value, None, Effort(int(done[0])))
+
+
+def share_out(
+    shapes: Sequence[Shape],
+    stock: Sequence[Bin],
+    *,
+    gap_mm: float,
+    margin_mm: float,
+    work: int,
+    seed: int,
+    floor: float = 0.0,
+) -> list[Filled]:
+    """The cheapest sheets found that hold all shapes; none where no answer was found, or the exact check refuses it.
+
+    Ends sooner at a cost of `floor`, which nothing can beat.
+    """
+    items, bins = _items(shapes, gap_mm), _bins(stock, len(shapes), gap_mm, margin_mm)
+    laid, done = _nowhere(len(shapes)), np.zeros(1, np.int64)
+    kinds = np.full(len(shapes) + 1, -1, dtype=np.int64)
+    cost = kernels.share_out(items, bins, floor, work, _state(seed), laid, kinds, done)
+    if not math.isfinite(cost):
+        return []
+    filled = []
+    for name in np.flatnonzero(kinds >= 0).tolist():
+        kind = stock[int(kinds[name])]
+        spots = [
+            _on_ground(_spot(shapes[i], laid, i), kind, items, laid, i)
+            for i in np.flatnonzero(laid.bin == name).tolist()
+        ]
+        if broken({shape.id: shape for shape in shapes}, spots, kind.grounds, gap_mm, margin_mm):
+            return []
+        filled.append(Filled(int(kinds[name]), tuple(spots)))
+    return filled
+
+
+def _items(shapes: Sequence[Shape], gap_mm: float) -> kernels.Items:
+    sides = np.array([_sides(shape) for shape in shapes], dtype=np.float64).reshape(len(shapes), 2)
+    turn = [shape.turns_deg is None or 90.0 in shape.turns_deg for shape in shapes]
+    return kernels.Items(sides[:, 0] + gap_mm, sides[:, 1] + gap_mm, np.array(turn, dtype=np.bool_))
+
+
+def _sides(shape: Shape) -> tuple[float, float]:
+    x0, y0, x1, y1 = shape.polygon.bounds
+    return x1 - x0, y1 - y0
+
+
+def _bins(stock: Sequence[Bin], most: int, gap_mm: float, margin_mm: float) -> kernels.Bins:
+    listed = [[rect for ground in kind.grounds for rect in _free(ground, gap_mm, margin_mm)] for kind in stock]
+    free = np.zeros((len(stock), max(1, *(len(rects) for rects in listed)), 4))
+    for row, rects in zip(free, listed, strict=True):
+        row[: len(rects)] = np.array(rects).reshape(len(rects), 4)
+    areas = [sum(ground.polygon.area for ground in kind.grounds) for kind in stock]
+    return kernels.Bins(
+        free,
+        np.array([len(rects) for rects in listed], dtype=np.int64),
+        np.array(areas, dtype=np.float64),
+        np.array([kind.cost for kind in stock], dtype=np.float64),
+        np.array([kind.rate for kind in stock], dtype=np.float64),
+        np.array([most if kind.limit is None else kind.limit for kind in stock], dtype=np.int64),
+    )
+
+
+def _free(ground: Ground, gap_mm: float, margin_mm: float) -> list[Rect]:
+    """Where a shape may lie wholly: the ground within its margin, or what each reach has of it; the gap added."""
+    x0, y0, x1, y1 = ground.polygon.bounds
+    inside = x0 + margin_mm, y0 + margin_mm, x1 - margin_mm, y1 - margin_mm
+    boxes = [reach.bounds for reach in ground.reaches] or [inside]
+    cut = [(*np.maximum(inside[:2], box[:2]), *(np.minimum(inside[2:], box[2:]) + gap_mm)) for box in boxes]
+    return [(float(a), float(b), float(c), float(d)) for a, b, c, d in cut if c > a and d > b]
+
+
+def _nowhere(count: int) -> kernels.Laid:
+    return kernels.Laid(np.full(count, -1, np.int64), np.zeros(count), np.zeros(count), np.zeros(count, dtype=np.bool_))
+
+
+def _state(seed: int) -> kernels.U64:
+    return np.array([(seed * 0x9E3779B97F4A7C15 + 0x1234567) % (1 << 64) | 1], dtype=np.uint64)
+
+
+def _spot(shape: Shape, laid: kernels.Laid, i: int) -> Spot:
+    """The shape with the lower left corner of its rectangle where the kernel laid it."""
+    x0, y0, _, y1 = shape.polygon.bounds
+    x, y = float(laid.x[i]), float(laid.y[i])
+    if laid.turned[i]:
+        return Spot(shape.id, x + y1, y - x0, 90.0)
+    return Spot(shape.id, x - x0, y - y0, 0.0)
+
+
+def _on_ground(spot: Spot, kind: Bin, items: kernels.Items, laid: kernels.Laid, i: int) -> Spot:
+    """The spot with the number of the ground that its middle lies on."""
+    sides = (items.depth[i], items.width[i]) if laid.turned[i] else (items.width[i], items.depth[i])
+    x, y = laid.x[i] + sides[0] / 2, laid.y[i] + sides[1] / 2
+    for number, ground in enumerate(kind.grounds):
+        x0, y0, x1, y1 = ground.polygon.bounds
+        if x0 <= x <= x1 and y0 <= y <= y1:
+            return Spot(spot.id, spot.x_mm, spot.y_mm, spot.turn_deg, ground=number)
+    return spot

@@ -1,0 +1,47 @@
+"""Jobs of panels: whole answers from the rectangle packer, through the pipeline and the audit."""
+
+from __future__ import annotations
+
+import random
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+from nesting.audit import audit_plan
+from nesting.drawing.pass_drawings import drawings
+from nesting.drawing.writing import write_drawing
+from nesting.model import Job, Offcut, Offer, Plan, Workshop
+from nesting.plan import Request, make_plan
+from nesting.plan_file import plan_text
+from tests.shop import RATES, laser, piece, rectangle
+
+STOCK = ("acrylic", "opal", 5.0)
+OFFERS = (
+    Offer("small", *STOCK, 600.0, 400.0, Decimal("14.00")),
+    Offer("half", *STOCK, 1220.0, 610.0, Decimal("33.50")),
+    Offer("large", *STOCK, 2030.0, 1520.0, Decimal("129.60")),
+)
+OFFCUT = Offcut("R1", *STOCK, ((0, 0), (500, 0), (500, 200), (250, 200), (250, 390), (0, 390)), book_value=Decimal(2))
+
+
+def planned(count: int, **more: object) -> Plan:
+    dice = random.Random(count)
+    sizes = [(dice.randint(60, 560), dice.randint(60, 380)) for _ in range(count)]
+    pieces = tuple(piece(rectangle(w, d), id=f"panel-{n}", copy=n) for n, (w, d) in enumerate(sizes, start=1))
+    workshop = Workshop("shop", RATES, (laser(),), offer=OFFERS)
+    return make_plan(Request(Job("panels"), pieces, workshop, (OFFCUT,), **{"effort": 2, **more}))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("count", [5, 14, 25])
+def test_a_plan_for_panels_passes_its_audit(count: int, tmp_path: Path) -> None:
+    plan = planned(count)
+    (tmp_path / "plan.json").write_text(plan_text(plan), encoding="utf-8")
+    for name, layers in drawings(plan).items():
+        write_drawing(tmp_path / name, layers)
+    assert [check for check in audit_plan(tmp_path) if not check.ok] == []
+    assert plan.cost.bound <= plan.cost.total
+
+
+def test_the_same_panels_give_the_same_plan() -> None:
+    assert plan_text(planned(9)) == plan_text(planned(9))
