@@ -27,7 +27,9 @@ if TYPE_CHECKING:
 def buy(
     job: Annotated[Path, typer.Argument(help="The job file, e.g. job.toml.")],
     workshop: WorkshopOption = None,
-    effort: Annotated[int, typer.Option("--effort", min=1, help="Rounds of improvement for each way and stock key.")] = 3,
+    effort: Annotated[
+        int, typer.Option("--effort", min=1, help="Rounds of improvement for each way and stock key.")
+    ] = 3,
     seed: Annotated[int, typer.Option("--seed", help="Same inputs and seed, same table.")] = 1,
     csv: Annotated[
         Path | None, typer.Option("--csv", help="Write the table to this file, for the office.", show_default=False)
@@ -47,7 +49,12 @@ def buy(
         with written_file(csv) as fresh:
             write_csv(ways.table(found), fresh)
     if as_json:
-        told = {"job": request.job.name, "ways": ways.records(found), "not_planned": found.not_reached}
+        told = {
+            "job": request.job.name,
+            "ways": ways.records(found),
+            "stopped": found.stopped,
+            "not_planned": found.not_reached,
+        }
         typer.echo(json.dumps(told, indent=1, ensure_ascii=False))
         return
     for line in ways.lines(request.job.name, found, shutil.get_terminal_size((80, 24)).columns):

@@ -7,6 +7,7 @@ import sys
 import typer
 
 from cli import planning, rack
+from cli.buying import buy
 from cli.inspect import inspect
 from cli.papers import papers
 from cli.quoting import quote
@@ -24,6 +25,7 @@ app = typer.Typer(
 app.command()(planning.plan)
 app.command()(planning.audit)
 app.command()(planning.demo)
+app.command()(buy)
 app.command()(quote)
 app.command()(papers)
 app.command()(inspect)

@@ -20,6 +20,7 @@ from nesting.faults import JobFault
 if TYPE_CHECKING:
     from nesting.audit import Check
     from nesting.model import Plan
+    from nesting.plan import Request
 
 DEMO_DATA = Path(__file__).resolve().parent.parent / "demo_data"
 DEMO_FOLDER = Path("halfturn-demo")
@@ -88,43 +89,50 @@ def _demo_workshop() -> Path:
 def _planned(job: Path, folder: Path, out: Path, effort: int, seed: int) -> Plan:
     """Read, plan, write and audit; nothing is written unless all of it goes well."""
     from cli.plan_folder import check_target, write_plan
+    from nesting.plan import make_plan
+
+    check_target(out)
+    with Ticker(sys.stderr) as ticker:
+        request = read_request(job, folder, effort, seed, ticker)
+        with asked_to_stop("the best plan so far") as stop:
+            made = make_plan(request, ticker.watch, stop)
+        ticker.step("writing and auditing")
+        write_plan(made, request.workshop, out)
+    return made
+
+
+def read_request(job: Path, folder: Path, effort: int, seed: int, ticker: Ticker) -> Request:
+    """The job, the workshop and its rack, read; the layout engine is ready afterwards. Raises Faults of all kinds."""
     from cli.rack_desk import open_workshop_rack
     from inventory.database import reading
     from inventory.rack import on_hand
     from nesting.drawing.pieces import read_order
     from nesting.layout.ready import get_ready
-    from nesting.plan import Request, make_plan
+    from nesting.plan import Request
     from nesting.toml_files import read_job, read_workshop
 
-    check_target(out)
-    with Ticker(sys.stderr) as ticker:
-        ticker.step("reading")
-        shop = read_workshop(folder / "workshop.toml")
-        order = read_job(job)
-        pieces, demands, findings = read_order(order, job.parent)
-        with reading(open_workshop_rack(folder)) as conn:
-            rack = on_hand(conn)
-        notes = tuple(dict.fromkeys(str(finding) for finding in findings))
-        request = Request(order.job, pieces, shop, rack, seed, effort, notes, demands)
-        ticker.step("getting the layout engine ready (half a minute the first time)")
-        get_ready()
-        with _asked_to_stop() as stop:
-            made = make_plan(request, ticker.watch, stop)
-        ticker.step("writing and auditing")
-        write_plan(made, shop, out)
-    return made
+    ticker.step("reading")
+    shop = read_workshop(folder / "workshop.toml")
+    order = read_job(job)
+    pieces, demands, findings = read_order(order, job.parent)
+    with reading(open_workshop_rack(folder)) as conn:
+        rack = on_hand(conn)
+    notes = tuple(dict.fromkeys(str(finding) for finding in findings))
+    ticker.step("getting the layout engine ready (half a minute the first time)")
+    get_ready()
+    return Request(order.job, pieces, shop, rack, seed, effort, notes, demands)
 
 
 @contextmanager
-def _asked_to_stop() -> Iterator[list[bool]]:
-    """The first Ctrl-C asks for the best plan so far, the second ends the command and leaves all as it was."""
+def asked_to_stop(handed_out: str) -> Iterator[list[bool]]:
+    """The first Ctrl-C asks for what there is so far, the second ends the command and leaves all as it was."""
     asked: list[bool] = []
     before = signal.getsignal(signal.SIGINT)
 
     def ask(_signal: int, _frame: object) -> None:
         asked.append(True)
         signal.signal(signal.SIGINT, before)
-        print("\nstopping with the best plan so far (Ctrl-C again to give up)", file=sys.stderr)
+        print(f"\nstopping with {handed_out} (Ctrl-C again to give up)", file=sys.stderr)
 
     signal.signal(signal.SIGINT, ask)
     try:

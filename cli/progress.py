@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from types import TracebackType
 from typing import TextIO
 
@@ -27,6 +28,8 @@ class Ticker:
     def step(self, text: str) -> None:
         """Say what is being done now."""
         if self._moves:
+            # A line that wraps could not be overwritten.
+            text = text[: shutil.get_terminal_size().columns - 1]
             self._stream.write("\r" + text.ljust(len(self._last)))
             self._last = text
         else:

@@ -29,6 +29,14 @@ def written_whole(out: Path) -> Iterator[Path]:
 
 
 @contextmanager
+def written_file(out: Path) -> Iterator[Path]:
+    """A file to write; it takes the place of `out` once the block is done. Raises PlanFault where the disk refuses."""
+    with _fresh(out) as fresh:
+        yield fresh / out.name
+        (fresh / out.name).replace(out)
+
+
+@contextmanager
 def replaced_whole(out: Path) -> Iterator[Path]:
     """A folder to write into; it takes the place of `out` once the block is done.
 

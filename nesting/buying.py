@@ -43,9 +43,10 @@ class Alternative:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """All ways that were tried, cheapest first, those that cannot be last; and the names of those not reached."""
+    """All ways that were tried, cheapest first, those that cannot be last; `stopped` before those not reached."""
 
     tried: tuple[Alternative, ...]
+    stopped: bool = False
     not_reached: tuple[str, ...] = ()
 
 
@@ -56,11 +57,11 @@ def compared(request: Request, watch: Watcher = lambda progress: None, stop: Siz
     for number, way in enumerate(found, 1):
         if tried and stop:
             break
-        tried.append(_planned(way, request, _told(watch, f"way {number} of {len(found)}, {way.name}"), stop))
+        tried.append(_planned(way, request, _told(watch, f"way {number} of {len(found)}"), stop))
     best = min((one.plan for one in tried if one.plan is not None), key=lambda plan: plan.cost.total)
     tried[0] = replace(tried[0], plan=min(tried[0].plan or best, best, key=lambda plan: plan.cost.total))
     order = sorted(tried, key=lambda one: (one.plan is None, one.plan.cost.total if one.plan else Decimal(0)))
-    return Comparison(tuple(order), tuple(way.name for way in found[len(tried) :]))
+    return Comparison(tuple(order), bool(stop), tuple(way.name for way in found[len(tried) :]))
 
 
 def _planned(way: Way, request: Request, watch: Watcher, stop: Sized) -> Alternative:

@@ -18,6 +18,9 @@ from cli.documents.rows import Cell, Column, Table
 from nesting.buying import Alternative, Comparison, reason, sources, waste_percent
 from nesting.model import Plan, Source
 
+LONGEST = 400
+"""Characters of a reason, at most."""
+
 
 @dataclass(frozen=True, slots=True)
 class Told:
@@ -46,8 +49,8 @@ def _more(one: Alternative, best: Plan) -> Decimal:
 
 def _why(one: Alternative, best: Plan, dearer: Sequence[Plan]) -> str:
     if one.plan is None:
-        return f"not possible: {one.refusal}"
-    return reason(one.plan, best, dearer[0] if dearer else None)
+        return f"not possible: {words.plain(one.refusal, LONGEST)}"
+    return words.plain(reason(one.plan, best, dearer[0] if dearer else None), LONGEST)
 
 
 # ── for the terminal ─────────────────────────────────────────────────────────────────────────────────────────
@@ -58,17 +61,20 @@ def lines(job: str, found: Comparison, width: int) -> Iterator[str]:
     ways = told(found)
     currency = next(way.plan.cost.currency for way in ways if way.plan)
     yield f"{words.plain(job)}: {words.count(len(ways), 'way')} to get the sheets, cheapest first"
-    heads = ("way", f"cost {currency}", "more", "waste %", "passes", "turns")
+    heads = ("way", f"cost {words.plain(currency, 8)}", "more", "waste %", "passes", "turns")
     cells = [heads, *(_figures(way) for way in ways)]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
     for row, way in zip(cells, [None, *ways], strict=True):
-        yield "  ".join(cell.rjust(w) if n else cell.ljust(w) for n, (cell, w) in enumerate(zip(row, widths, strict=True)))
+        yield "  ".join(
+            cell.rjust(w) if n else cell.ljust(w) for n, (cell, w) in enumerate(zip(row, widths, strict=True))
+        )
         for label, text in _below(way) if way else ():
             yield from textwrap.wrap(
                 text, width, initial_indent=f"    {label:<5} ", subsequent_indent=" " * 10, break_long_words=True
             )
-    if found.not_reached:
-        yield f"stopped on request; not planned: {', '.join(found.not_reached)}"
+    if found.stopped:
+        missing = f"; not planned: {', '.join(found.not_reached)}" if found.not_reached else ""
+        yield from textwrap.wrap(f"stopped on request before all effort was spent{missing}", width)
 
 
 def _figures(way: Told) -> tuple[str, ...]:
@@ -97,7 +103,9 @@ def _passes(plan: Plan) -> tuple[int, int]:
 def _listed(plan: Plan, bought: bool) -> str:
     """Offers, each as often as it is bought and at what price; or offcuts."""
     price = {sheet.source: sheet.price for sheet in plan.sheets}
-    used = sorted(((s, n) for s, n in sources(plan).items() if (s.offer is not None) is bought), key=lambda one: str(one[0]))
+    used = sorted(
+        ((s, n) for s, n in sources(plan).items() if (s.offer is not None) is bought), key=lambda one: str(one[0])
+    )
     if not bought:
         return ", ".join(words.plain(source.stock_id or "") for source, _ in used)
     return ", ".join(f"{n} x {_offer(source)} at {price[source]:.2f}" for source, n in used)
@@ -186,7 +194,7 @@ def table(found: Comparison) -> Table:
 def _row(way: Told) -> tuple[Cell, ...]:
     plan = way.plan
     if plan is None:
-        return (way.number, way.name, *[""] * 11, words.plain(way.why, 400))
+        return (way.number, way.name, *[""] * 11, way.why)
     record = _record(way)
     return (
         way.number,
@@ -202,5 +210,5 @@ def _row(way: Told) -> tuple[Cell, ...]:
         _listed(plan, bought=False),
         record["left"],
         Decimal(record["left_worth"]),
-        words.plain(way.why, 400),
+        way.why,
     )
