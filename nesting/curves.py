@@ -7,6 +7,7 @@ Method: bulge = tan(sweep / 4), DXF reference; radius = chord (1 + b²) / (4 |b|
 
 from __future__ import annotations
 
+import bisect
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
@@ -122,6 +123,46 @@ def beginning(chain: Chain, length_mm: float) -> Chain:
             break
         taken.append(segment)
         length_mm -= segment.length
+    return chain_of(taken)
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A place on a chain: the point, the unit tangent, the radius there (infinite where it is straight)."""
+
+    point: Point
+    heading: Point
+    radius_mm: float
+
+
+def spots_at(chain: Sequence[Vertex], closed: bool, stations_mm: Iterable[float]) -> list[Spot]:
+    """The places that many millimetres along a chain; past the length of a ring it goes round again."""
+    parts = list(segments(chain, closed))
+    ends = list(itertools.accumulate(part.length for part in parts))
+    spots = []
+    for station in stations_mm:
+        along = station % ends[-1] if closed else station
+        i = min(bisect.bisect_right(ends, along), len(parts) - 1)
+        share = min(1.0, 1.0 - (ends[i] - along) / parts[i].length)
+        radius = parts[i].radius if parts[i].bulge else math.inf
+        spots.append(Spot(parts[i].point(share), parts[i].direction(share), radius))
+    return spots
+
+
+def stretch(chain: Sequence[Vertex], closed: bool, start_mm: float, end_mm: float) -> Chain:
+    """The open chain between two stations; of a ring, on past its first vertex where `end_mm` is beyond its length."""
+    parts = list(segments(chain, closed))
+    whole = math.fsum(part.length for part in parts)
+    if closed and start_mm >= whole:
+        start_mm, end_mm = start_mm - whole, end_mm - whole
+    taken: list[Segment] = []
+    begin = 0.0
+    for part in parts * 2 if closed else parts:
+        low, high = max(0.0, start_mm - begin), min(part.length, end_mm - begin)
+        # A hair of a segment is rounding: it would be a corner that nobody drew.
+        if high - low > 1e-6:
+            taken.append(part if high - low > part.length - 1e-6 else part.part(low / part.length, high / part.length))
+        begin += part.length
     return chain_of(taken)
 
 

@@ -501,11 +501,59 @@ class LineUpMark:
 
 
 @dataclass(frozen=True, slots=True)
+class Share:
+    """What a pass cuts of a contour of a piece that several passes share: from `start_mm` to `end_mm` along it.
+
+    Stations count from the contour's first vertex as it lies on the sheet (a mirrored ring runs the other way); an end
+    beyond the contour's length goes on past that vertex. Outlines and holes are numbered as in the piece, from 1.
+    """
+
+    piece: str
+    kind: Literal["outline", "hole", "mark"]
+    number: int
+    start_mm: float
+    end_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Distance:
+    """What a person can check with a rule: from a mark (`L1`), a join (`J1`) or an edge (`edge A`) to another."""
+
+    start: str
+    end: str
+    mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class LineUp:
+    """What a pass is lined up on with an earlier one whose contours it goes on with: marks; where no waste that both
+    reach holds any, the ends of the cuts at the joins; where both reach no more than a line, an edge against a stop."""
+
+    with_pass: int
+    by: Literal["marks", "joins", "edge"]
+    distances: tuple[Distance, ...] = ()
+
+
+Side = Literal["left", "right", "front", "back"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """An edge of the blank to hold against: its letter (A lower, B right, C upper, D left in the sheet frame), the side
+    of the bed it lies on, and where: x for left and right, y for front and back, bed frame."""
+
+    edge: Literal["A", "B", "C", "D"]
+    side: Side
+    at_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Pass:
     """One run with the blank held still. Sheet frame to bed frame: rotate by `turn_deg`, then add `shift_mm`.
 
-    `whole` are the pieces cut from start to end in this pass, `part` those that other passes share, in cutting order.
-    `region_mm` (sheet frame) is where this pass cuts shared contours, less the regions of the passes before it.
+    `whole` are the pieces cut from start to end in this pass, `part` those that other passes share; `shares` is what it
+    cuts of the latter. `frame_mm` (bed frame) bounds all that it runs, to be run round before cutting; `spare_mm` is
+    what the travel has left to its left, right, front and back. `stops` are the edges to hold against.
     """
 
     order: int
@@ -514,11 +562,15 @@ class Pass:
     shift_mm: Point
     turn_before: Literal["none", "half", "quarter", "shift"]
     file: str
-    region_mm: Rect
     whole: tuple[str, ...]
     part: tuple[str, ...] = ()
+    shares: tuple[Share, ...] = ()
     joins: tuple[Join, ...] = ()
     lineup: tuple[LineUpMark, ...] = ()
+    lines_up: tuple[LineUp, ...] = ()
+    frame_mm: Rect | None = None
+    spare_mm: tuple[float, float, float, float] | None = None
+    stops: tuple[Stop, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,7 +33,6 @@ from nesting.model import (
     Turn,
     Workshop,
 )
-from nesting.passes import unmarked
 from nesting.passes.limits import refuse_beyond_reach
 from nesting.passes.overhang import overhang_warnings
 from nesting.splitting import split
@@ -174,12 +173,17 @@ def _cost(
 def _warnings(sheets: Sequence[PlannedSheet]) -> list[str]:
     found = []
     for sheet in sheets:
-        for before, after in unmarked(sheet.passes):
-            found.append(
-                f"{sheet.id}-{before.blank}: no waste holds line-up marks that passes {before.order} and {after.order} "
-                "both reach; line up on the sheet's edge against a stop, or on the join ends"
-            )
+        for run in sheet.passes:
+            for lined in (lined for lined in run.lines_up if lined.by != "marks"):
+                passes = f"passes {lined.with_pass} and {run.order}"
+                found.append(f"{sheet.id}-{run.blank}: {_UNMARKED[lined.by].format(passes=passes)}")
     return found
+
+
+_UNMARKED = {
+    "joins": "no waste holds line-up marks that {passes} both reach; line up on the ends of the cuts at the joins",
+    "edge": "{passes} reach no more than a line in common, no line-up mark; line up on the sheet's edge against a stop",
+}
 
 
 def _steps(sheets: Sequence[PlannedSheet], limit_mm: float | None) -> list[str]:

@@ -59,5 +59,5 @@ def machine_minutes(plan: Plan) -> float:
     for sheet in plan.sheets:
         figure, laid = figure_for(plan.machine, sheet.stock), laid_on(sheet, pieces)
         for run in sheet.passes:
-            seconds += run_time(plan.machine, figure, run, cuts_of(sheet, run, laid, plan.machine)).seconds
+            seconds += run_time(plan.machine, figure, run, cuts_of(sheet.passes, run, laid, plan.machine)).seconds
     return seconds / 60

@@ -5,6 +5,7 @@ In: a Plan, one of its sheets, its passes. Out: `Step`s. Coordinates are the bed
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 
 from cli.documents import pictures, rows, states, words
@@ -13,8 +14,9 @@ from cli.documents.step import Step
 from cli.documents.words import listed, mm, plain, ranges
 from nesting import curves
 from nesting.costing import figure_for
-from nesting.model import CuttingFigure, Machine, Pass, Piece, Plan, PlannedSheet, Point, Rect, Trim
+from nesting.model import CuttingFigure, Machine, Pass, Piece, Plan, PlannedSheet, Point, Rect, Stop, Trim
 from nesting.passes.cuts import Cut
+from nesting.passes.holding import SIDES, edge_at
 from nesting.timing import RunTime, run_time
 
 # ── the turn ─────────────────────────────────────────────────────────────────────────────────────────────────
@@ -45,8 +47,10 @@ def turn_step(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> Ste
 
 def letters(run: Pass | Trim) -> str:
     """`A at the front, B on the right, …`: which edge of the blank lies where."""
-    places = {"front": "at the front", "right": "on the right", "back": "at the back", "left": "on the left"}
-    return listed([f"{words.edge_at(side, run.turn_deg)} {place}" for side, place in places.items()])
+    return listed([f"{edge_at(side, run.turn_deg)} {PLACES[side]}" for side in SIDES])
+
+
+PLACES = {"front": "at the front", "right": "on the right", "back": "at the back", "left": "on the left"}
 
 
 # ── the pass ─────────────────────────────────────────────────────────────────────────────────────────────────
@@ -57,15 +61,16 @@ def pass_step(plan: Plan, sheet: PlannedSheet, run: Pass) -> Step:
     cuts = states.cuts_on(plan, sheet, run.blank)
     shape = states.bed_shape(states.blank_shape(sheet, states.blank_of(sheet, run)), run)
     figure = figure_for(plan.machine, sheet.stock)
-    frame = states.cut_frame(run, cuts[run.order])
     spent = run_time(plan.machine, figure, run, cuts[run.order])
     checks = [] if _to_find(run) else states.check_points(plan.machine, shape)
     tables = [
         _settings(plan.machine, figure, spent),
-        _frame(plan.machine, frame),
+        _frame(run),
         check_table(checks),
         _lineup(run),
+        _distances(run),
         _joins(run),
+        _order(plan, run, cuts[run.order]),
     ]
     return Step(
         key=f"{name}-{blank}-pass{run.order}",
@@ -75,7 +80,7 @@ def pass_step(plan: Plan, sheet: PlannedSheet, run: Pass) -> Step:
         todo=tuple(_todo(plan, sheet, run, cuts[run.order], checks, shape.bounds)),
         figures=(pictures.pass_picture(plan, sheet, run, cuts, checks),),
         tables=tuple(table for table in tables if table),
-        notes=(*_order(plan, run, cuts[run.order]), *_tight(plan.machine, frame), KERF, words.axis_words(plan.machine)),
+        notes=(*_notes(plan, run), *_tight(run), KERF, words.axis_words(plan.machine)),
         cautions=(AT_THE_BEAM,) if plan.machine.kind == "laser" else (AT_THE_BIT,),
     )
 
@@ -154,18 +159,27 @@ def _layers(machine: Machine, run: Pass, cuts: Sequence[Cut]) -> str:
 
 
 def _lining_up(machine: Machine, run: Pass, checks: Sequence[Point]) -> Iterator[str]:
-    """By the marks of the pass before, else by the ends of its cuts, else by points on the blank's edge."""
-    found, idle = _to_find(run), words.IDLE[machine.kind]
-    if found:
+    """By the marks of the passes before, by the ends of their cuts, against a stop; else by points on the edge."""
+    idle, ways = words.IDLE[machine.kind], {lined.by for lined in run.lines_up}
+    if run.stops:
+        held = [f"edge {stop.edge} {PLACES[stop.side]}, at {_axis(stop)} {mm(stop.at_mm)}" for stop in run.stops]
+        yield f"Hold it against stops: {listed(held)}."
+    if "marks" in ways:
         yield (
-            f"Line up: {idle}, bring the pointer to the coordinates of {listed(found)}, and move the blank until "
-            "each mark lies under it. Clamp, and check again."
+            f"Line up: {idle}, bring the pointer to the coordinates of {listed(_to_find(run))}, and move the blank "
+            "until each mark lies under it. Clamp, and check again."
         )
-    elif run.order > 1 and run.joins:
+    if "joins" in ways:
         yield "Line up: with the pointer at the coordinates of the joins, the ends of the cuts before lie under it."
-    elif checks:
+    if "edge" in ways:
+        yield "Line up on the edge: both passes reach just to the joins; the same stop holds the blank both times."
+    if checks and not ways:
         names = listed([f"E{n}" for n in range(1, len(checks) + 1)])
         yield f"Set it square: {idle}, bring the pointer to {names}; each lies on the edge of the sheet."
+
+
+def _axis(stop: Stop) -> str:
+    return "x" if stop.side in ("left", "right") else "y"
 
 
 def _afterwards(plan: Plan, sheet: PlannedSheet, run: Pass) -> Iterator[str]:
@@ -207,14 +221,13 @@ def _settings(machine: Machine, figure: CuttingFigure, spent: RunTime) -> Table:
     return rows.rounded("settings", "Settings", columns, table)
 
 
-def _spare(machine: Machine, frame: Rect) -> dict[str, float]:
-    """Millimetres between the frame of a pass and the end of the travel, side by side."""
-    x0, y0, x1, y1 = frame
-    return {"left": x0, "right": machine.travel_mm[0] - x1, "front": y0, "back": machine.travel_mm[1] - y1}
+def _spare(run: Pass) -> dict[str, float]:
+    """Millimetres between the frame of a pass and the end of the travel, side by side; {} if it runs nothing."""
+    return dict(zip(("left", "right", "front", "back"), run.spare_mm or (), strict=False))
 
 
-def _tight(machine: Machine, frame: Rect | None) -> Iterator[str]:
-    tight = [side for side, left in _spare(machine, frame).items() if left < TIGHT_MM] if frame else []
+def _tight(run: Pass) -> Iterator[str]:
+    tight = [side for side, left in _spare(run).items() if left < TIGHT_MM]
     if tight:
         yield f"Less than {mm(TIGHT_MM)} mm to spare at the {listed(tight)}: set it with care, watch the frame run."
 
@@ -222,13 +235,12 @@ def _tight(machine: Machine, frame: Rect | None) -> Iterator[str]:
 TIGHT_MM = 1.0
 
 
-def _frame(machine: Machine, frame: Rect | None) -> Table | None:
-    if frame is None:
+def _frame(run: Pass) -> Table | None:
+    if run.frame_mm is None:
         return None
-    x0, y0, x1, y1 = frame
-    spare = _spare(machine, frame)
-    columns = (Column("mm"), *(Column(side, "", 1) for side in spare))
-    table: list[tuple[Cell, ...]] = [("at", x0, x1, y0, y1), ("to spare", *spare.values())]
+    x0, y0, x1, y1 = run.frame_mm
+    columns = (Column("mm"), *(Column(side, "", 1) for side in _spare(run)))
+    table: list[tuple[Cell, ...]] = [("at", x0, x1, y0, y1), ("to spare", *_spare(run).values())]
     return rows.rounded("frame", "Frame of this pass", columns, table)
 
 
@@ -250,11 +262,36 @@ def _joins(run: Pass) -> Table | None:
     return rows.rounded("joins", "Joins", columns, table) if table else None
 
 
-def _order(plan: Plan, run: Pass, cuts: Sequence[Cut]) -> Iterator[str]:
+def _distances(run: Pass) -> Table | None:
+    columns = (Column("from"), Column("to"), Column("mm", "", 1))
+    table = list(dict.fromkeys((at.start, at.end, at.mm) for lined in run.lines_up for at in lined.distances))
+    return rows.rounded("distances", "Check with a rule", columns, table) if table else None
+
+
+def _order(plan: Plan, run: Pass, cuts: Sequence[Cut]) -> Table | None:
+    """The cuts numbered as the machine makes them, neighbours of one piece on one line."""
     tags = rows.numbers(plan)
-    order = list(dict.fromkeys(tags[cut.piece] for cut in cuts if cut.kind == "outline"))
-    if len(order) > 1:
-        yield f"Order of cutting, by piece number: {', '.join(map(str, order))}; holes of a piece before its outline."
+    runs = [list(group) for _, group in itertools.groupby((c for c in cuts if c.kind != "mark"), key=lambda c: c.piece)]
+    table: list[tuple[Cell, ...]] = []
+    done = 0
+    for group in runs:
+        first, done = done + 1, done + len(group)
+        table.append((f"{first}" if first == done else f"{first} to {done}", tags[group[0].piece], _contours(group)))
+    columns = (Column("cut"), Column("piece"), Column("what"))
+    return rows.rounded("order", "Order of cutting", columns, table) if table else None
+
+
+def _contours(cuts: Sequence[Cut]) -> str:
+    """`2 holes, outline`; what other passes go on with is a share."""
+    holes = [cut for cut in cuts if cut.kind == "hole"]
+    words_of = [words.count(len(holes), "hole")] if holes else []
+    outline = [cut.stretch.closed for cut in cuts if cut.kind == "outline"]
+    words_of += ["outline" if all(outline) else "share of the outline"] if outline else []
+    return ", ".join(words_of)
+
+
+def _notes(plan: Plan, run: Pass) -> Iterator[str]:
+    tags = rows.numbers(plan)
     small = [tags[p] for p in (*run.whole, *run.part) if _narrowest(plan.piece(p)) < SMALL_MM]
     if small:
         yield f"Small and hot: {ranges(small)} may tip or fall between the slats; lay a board below."

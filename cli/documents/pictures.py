@@ -18,6 +18,7 @@ from cli.documents.canvas import Canvas, Picture
 from nesting import curves
 from nesting.model import Machine, Pass, Piece, Plan, PlannedSheet, Point, Rect, Trim
 from nesting.passes.cuts import Cut, to_bed
+from nesting.passes.holding import SIDES, edge_at
 from nesting.placing import Laid
 
 LEGEND_SHEET = (
@@ -245,9 +246,8 @@ def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts, 
         for cut in found:
             paper.chains([to_bed(run, cut.stretch.vertices)], cut.stretch.closed, _stroke(cut, order - run.order))
     _travel(paper, plan.machine)
-    frame = states.cut_frame(run, cuts[run.order])
-    if frame:
-        paper.rect(frame, look.FRAME_LINE)
+    if run.frame_mm:
+        paper.rect(run.frame_mm, look.FRAME_LINE)
     solids = [states.bed_shape(one.solid, run) for one in pieces]
     pins = (*checks, *(mark.bed_mm for mark in run.lineup), *(join.bed_mm for join in run.joins))
     named = [shapely.Point(pin).buffer(PIN_ROOM / paper.scale) for pin in pins]
@@ -315,7 +315,7 @@ def _edge_letters(
     x0, y0, x1, y1 = blank.bounds
     inset = (radius + 2.0) / paper.scale
     taken = shapely.union_all(list(pieces))
-    for side in words.EDGES:
+    for side in SIDES:
         spots = []
         for share in EDGE_SHARES:
             x, y = x0 + share * (x1 - x0), y0 + share * (y1 - y0)
@@ -328,7 +328,7 @@ def _edge_letters(
             plate = shapely.Point(across[side]).buffer(radius / paper.scale)
             spots.append((round(plate.difference(blank).area), round(plate.intersection(taken).area), across[side]))
         _, _, (x, y) = min(spots, key=lambda spot: spot[:2])
-        paper.plate(x, y, words.edge_at(side, turn_deg), radius)
+        paper.plate(x, y, edge_at(side, turn_deg), radius)
 
 
 EDGE_SHARES = (0.25, 0.75, 0.5, *(i / 20 for i in range(2, 19)))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import TypeVar
 
 import shapely
@@ -15,8 +15,8 @@ from shapely import LineString, Polygon, affinity, ops
 from shapely.geometry.base import BaseGeometry
 
 from nesting import curves
-from nesting.model import Blank, Machine, Pass, Plan, PlannedSheet, Point, Rect, Trim
-from nesting.passes.cuts import Cut, cross, cuts_of, laid_on, to_bed
+from nesting.model import Blank, Machine, Pass, Plan, PlannedSheet, Point, Trim
+from nesting.passes.cuts import Cut, cuts_of, laid_on
 from nesting.placing import Laid
 
 EDGE_SLACK_MM = 0.01
@@ -44,7 +44,7 @@ def laid(plan: Plan, sheet: PlannedSheet) -> dict[str, Laid]:
 
 def cuts_on(plan: Plan, sheet: PlannedSheet, blank: str) -> Cuts:
     pieces = laid(plan, sheet)
-    return {run.order: cuts_of(sheet, run, pieces, plan.machine) for run in sheet.passes if run.blank == blank}
+    return {run.order: cuts_of(sheet.passes, run, pieces, plan.machine) for run in sheet.passes if run.blank == blank}
 
 
 def passes_of(sheet: PlannedSheet, piece_id: str) -> list[Pass]:
@@ -115,15 +115,3 @@ def check_points(machine: Machine, shape: BaseGeometry) -> list[Point]:
     if rest:
         chosen.append(max(rest, key=lambda p: round(min(math.dist(p, q) for q in chosen), 3)))
     return sorted(chosen)
-
-
-def cut_frame(run: Pass, cuts: Iterable[Cut]) -> Rect | None:
-    """Bounding rectangle, bed frame, of what a pass runs, its own line-up marks included; None if it runs nothing."""
-    chains = [cut.stretch for cut in cuts]
-    chains += [arm for mark in run.lineup if mark.cut_here for arm in cross(mark.sheet_mm)]
-    if not chains:
-        return None
-    x0s, y0s, x1s, y1s = zip(
-        *(curves.bounds([to_bed(run, chain.vertices)], closed=chain.closed) for chain in chains), strict=True
-    )
-    return min(x0s), min(y0s), max(x1s), max(y1s)

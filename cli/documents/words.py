@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 
 from nesting.model import Machine, Pass, Piece, PlannedSheet, Point
+from nesting.passes.holding import SIDES, edge_at
 
 LONGEST = 60
 CENT = Decimal("0.01")
@@ -104,24 +105,11 @@ def stock(sheet: PlannedSheet | Piece) -> str:
     return f"{plain(sheet.material, 30)}, {plain(sheet.colour, 30)}, {mm(sheet.thickness_mm)} mm"
 
 
-EDGES = {"front": 0, "right": 1, "back": 2, "left": 3}
-"""Sides of the bed, counter-clockwise from the person; edge A of a sheet is its lower edge in the sheet frame."""
-
-
-def edge_at(side: str, turn_deg: int) -> str:
-    """The letter of the blank's edge that lies on a side of the bed when the sheet is turned.
-
-    >>> edge_at("front", 0), edge_at("front", 90), edge_at("front", 180)
-    ('A', 'D', 'C')
-    """
-    return "ABCD"[(EDGES[side] - turn_deg // 90) % 4]
-
-
 def turn_words(before: Pass, after: Pass) -> str:
     """What the hands do between two passes, told by the lettered edges."""
     front, goes = (
         edge_at("front", before.turn_deg),
-        next(side for side in EDGES if edge_at(side, after.turn_deg) == edge_at("front", before.turn_deg)),
+        next(side for side in SIDES if edge_at(side, after.turn_deg) == edge_at("front", before.turn_deg)),
     )
     if after.turn_before == "shift":
         return _slide_words(after.shift_mm[0] - before.shift_mm[0], after.shift_mm[1] - before.shift_mm[1])

@@ -17,6 +17,7 @@ from nesting.audit.cost import cost_checks
 from nesting.audit.coverage import cover_sheet, coverage_checks
 from nesting.audit.demands import demand_checks
 from nesting.audit.drawings import Drawing, read_drawing
+from nesting.audit.holding import holding_checks
 from nesting.audit.leftovers import leftover_checks
 from nesting.audit.lineup import lineup_checks
 from nesting.audit.passes import pass_checks
@@ -44,6 +45,7 @@ def audit_plan(folder: Path) -> tuple[Check, ...]:
         *coverage_checks(covers, plan.machine.join_overlap_mm),
         *pass_checks(scene, covers),
         *lineup_checks(scene, covers),
+        *holding_checks(scene, covers),
         *trim_checks(scene),
         *leftover_checks(scene),
         *cost_checks(plan),

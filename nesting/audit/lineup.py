@@ -48,7 +48,7 @@ def lineup_checks(scene: Scene, covers: Sequence[SheetCover]) -> list[Check]:
         none_wrong("line-up marks", _flaws(covers), "each mark cut once, found again later, listed where it is"),
         at_least("line-up in waste", CLEAR_MM, "mm", _clearances(scene), "from a line-up mark to a piece or an edge"),
         at_most("line-up in reach", BED_MM, "mm", _beyond_reach(scene, travel), "a line-up mark beyond the travel"),
-        none_wrong("joins lined up", _unmarked(scene, covers), "passes that meet share two marks, or the plan warns"),
+        none_wrong("joins lined up", _unmarked(scene, covers), "passes that meet share two marks, or say what serves"),
         at_most("mismatch", TOLD_MM, "mm", _mistold(scene, covers), "mismatch told at a join off the one to expect"),
     ]
 
@@ -160,11 +160,38 @@ def _shared_marks(sheet: SheetScene, blank: str, passes: Collection[int]) -> lis
 def _unmarked(scene: Scene, covers: Sequence[SheetCover]) -> Iterator[Flaw]:
     for found in covers:
         for blank, passes in sorted({(m.contour.blank, tuple(sorted(m.passes))) for m in found.cuts.joins}):
-            between = f"passes {passes[0]} and {passes[1]}"
-            told = f"{found.sheet.id}-{blank}: no waste holds line-up marks that {between} both reach"
-            warned = any(warning.startswith(told) for warning in scene.plan.warnings)
-            if not warned and len(_shared_marks(found.sheet, blank, passes)) < 2:
-                yield Flaw(found.sheet.where(blank), f"{between} meet without two marks in common")
+            yield from _told_flaws(found, blank, passes, scene.plan.warnings)
+        yield from _idle_flaws(found)
+
+
+def _told_flaws(found: SheetCover, blank: str, passes: Sequence[int], warnings: Sequence[str]) -> Iterator[Flaw]:
+    """The later pass says by what it is lined up on the earlier: marks if they share two, else it is warned of."""
+    first, later = passes[0], passes[-1]
+    between, where = f"passes {first} and {later}", found.sheet.where(blank)
+    told = [
+        lined.by
+        for run in found.sheet.runs
+        if (run.record.blank, run.record.order) == (blank, later)
+        for lined in run.record.lines_up
+        if lined.with_pass == first
+    ]
+    marked = len(_shared_marks(found.sheet, blank, passes)) >= 2
+    if len(told) != 1:
+        yield Flaw(where, f"{between} meet, and `lines_up` says {len(told)} times by what they are lined up")
+    elif marked != (told[0] == "marks"):
+        yield Flaw(where, f"{between} {'share' if marked else 'meet without'} two marks, and are lined up by {told[0]}")
+    elif not marked and not any(w.startswith(f"{found.sheet.id}-{blank}: ") and between in w for w in warnings):
+        yield Flaw(where, f"{between} meet without two marks in common, and the plan does not warn")
+
+
+def _idle_flaws(found: SheetCover) -> Iterator[Flaw]:
+    """A pass is lined up only on passes that it meets."""
+    meets = {(m.contour.blank, max(m.passes), min(m.passes)) for m in found.cuts.joins}
+    for run in found.sheet.runs:
+        for lined in run.record.lines_up:
+            if (run.record.blank, run.record.order, lined.with_pass) not in meets:
+                where = found.sheet.where(run.record.file)
+                yield Flaw(where, f"is lined up on pass {lined.with_pass}, which it does not meet")
 
 
 def _mistold(scene: Scene, covers: Sequence[SheetCover]) -> Iterator[Reading]:

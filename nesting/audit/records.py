@@ -145,6 +145,32 @@ class LineUpRecord(Record):
     cut_here: bool
 
 
+class ShareRecord(Record):
+    piece: Name
+    kind: Literal["outline", "hole", "mark"]
+    number: Annotated[int, Field(ge=1)]
+    start_mm: Length
+    end_mm: Length
+
+
+class DistanceRecord(Record):
+    start: Name
+    end: Name
+    mm: Size
+
+
+class LinesUpRecord(Record):
+    with_pass: int
+    by: Literal["marks", "joins", "edge"]
+    distances: tuple[DistanceRecord, ...] = ()
+
+
+class StopRecord(Record):
+    edge: Literal["A", "B", "C", "D"]
+    side: Literal["left", "right", "front", "back"]
+    at_mm: Length
+
+
 class PassRecord(Record):
     order: int
     blank: Name
@@ -155,7 +181,12 @@ class PassRecord(Record):
     whole: tuple[Name, ...]
     part: tuple[Name, ...] = ()
     joins: tuple[JoinRecord, ...] = ()
+    shares: tuple[ShareRecord, ...] = ()
     lineup: tuple[LineUpRecord, ...] = ()
+    lines_up: tuple[LinesUpRecord, ...] = ()
+    frame_mm: tuple[Length, Length, Length, Length] | None = None
+    spare_mm: tuple[Length, Length, Length, Length] | None = None
+    stops: tuple[StopRecord, ...] = ()
 
 
 class LeftoverRecord(Record):

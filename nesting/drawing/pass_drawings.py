@@ -60,7 +60,7 @@ def _crosses(part: Rect, trim: Trim, axis: int) -> bool:
 
 
 def _pass_layers(sheet: PlannedSheet, run: Pass, laid: Mapping[str, Laid], machine: Machine) -> Layers:
-    cuts = cuts_of(sheet, run, laid, machine)
+    cuts = cuts_of(sheet.passes, run, laid, machine)
     blank = next(blank for blank in sheet.blanks if blank.id == run.blank)
 
     def drawn(vertices: tuple[Vertex, ...], closed: bool) -> DrawnChain:

@@ -5,29 +5,30 @@ In: a sheet with its blank, laid pieces, machine, rates. Out: Pass records in ru
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from decimal import Decimal
 from typing import Literal
 
 import shapely
-from shapely.geometry.base import BaseGeometry
 
+from nesting import curves
 from nesting.faults import within
-from nesting.model import Blank, Join, LineUpMark, Machine, Pass, Point, Rates, Rect
-from nesting.passes.choose import Run, choose_runs
-from nesting.passes.joins import regions, stretches
-from nesting.passes.lineup import line_up_points, mismatch_mm
-from nesting.passes.reach import Reach, overlap, reaches
+from nesting.model import Blank, Join, Machine, Pass, Point, Rates, Share
+from nesting.passes.choose import choose_runs
+from nesting.passes.cuts import cuts_of
+from nesting.passes.freeing import homes, inmost_first
+from nesting.passes.holding import frame_of, spare, stops
+from nesting.passes.joins import shares_of
+from nesting.passes.lineup import Pair, lined_up, listed, mismatch_mm, pair_marks
+from nesting.passes.reach import Reach, reaches
 from nesting.placing import Laid
 
-__all__ = ["minutes", "plan_passes", "unmarked"]
+__all__ = ["minutes", "plan_passes"]
 
 TurnName = Literal["none", "half", "quarter", "shift"]
 Meet = tuple[int, str, Point]
 """A join: its number through the blank, the piece, the point in the sheet frame."""
-Pair = tuple[int, int]
-"""Two passes of a blank by their place in the running order, the earlier one first."""
 
 
 def plan_passes(
@@ -35,40 +36,42 @@ def plan_passes(
 ) -> tuple[Pass, ...]:
     """Passes in running order. Raises ReachFault where no passes cover the pieces."""
     with within(f"sheet {sheet_id}"):
-        runs = choose_runs(laid, reaches(machine, blank.rect_mm), machine, rates)
-    areas = regions(runs)
-    meets = _meeting_points(runs, areas)
+        chosen = choose_runs(laid, reaches(machine, blank.rect_mm), machine, rates)
+    runs = chosen.reaches
+    rects = [reach.rect_mm for reach in runs]
+    dealt = {one.piece.id: shares_of(one, rects) for one in inmost_first(laid) if one.piece.id in chosen.shared}
+    home = homes(laid, rects, dealt)
+    meets = _meeting_points({one.piece.id: one for one in laid}, dealt)
     between = _meeting_passes(meets)
     # A trimmed edge is an edge like the sheet's own: marks keep clear of it.
     ground = sheet.intersection(shapely.box(*blank.rect_mm))
-    marks = _marks(runs, sorted(set(between.values())), ground, laid, machine)
-    return tuple(
-        Pass(
+    marks = pair_marks(sorted(set(between.values())), rects, ground, laid, machine.gap_mm)
+    passes = []
+    for k, reach in enumerate(runs):
+        whole = tuple(one.piece.id for one in inmost_first(laid) if home.get(one.piece.id) == k)
+        shares = tuple(share for shared in dealt.values() for n, share in reversed(shared) if n == k)
+        run = Pass(
             order=k + 1,
             blank=blank.id,
-            turn_deg=run.reach.turn_deg,
-            shift_mm=run.reach.shift_mm,
-            turn_before=turn_between(runs[k - 1].reach, run.reach) if k else "none",
+            turn_deg=reach.turn_deg,
+            shift_mm=reach.shift_mm,
+            turn_before=turn_between(runs[k - 1], reach) if k else "none",
             file=f"{sheet_id}-{blank.id}-pass{k + 1}.dxf",
-            region_mm=areas[k],
-            whole=tuple(one.piece.id for one in run.whole),
-            part=tuple(one.piece.id for one in run.part if _cuts(one, k, areas)),
-            joins=tuple(_join(run, meet, marks.get(between[meet[0]], ()), machine) for meet in meets.get(k, ())),
-            lineup=_lineup(k, runs, marks),
+            whole=whole,
+            part=tuple(dict.fromkeys(share.piece for share in shares)),
+            shares=shares,
+            joins=tuple(_join(reach, meet, marks.get(between[meet[0]], ()), machine) for meet in meets.get(k, ())),
+            lineup=listed(k, reach, marks),
+            stops=stops(machine, blank.rect_mm, reach),
         )
-        for k, run in enumerate(runs)
-    )
+        passes.append(run)
+    lined = [replace(run, lines_up=lined_up(run, passes, rects, ground)) for run in passes]
+    return tuple(_framed(run, lined, laid, machine) for run in lined)
 
 
-def unmarked(passes: Sequence[Pass]) -> list[tuple[Pass, Pass]]:
-    """Passes that meet in a contour but found no waste for line-up marks."""
-    return [
-        (a, b)
-        for a, b in itertools.combinations(passes, 2)
-        if a.blank == b.blank
-        and {join.number for join in a.joins} & {join.number for join in b.joins}
-        and not {mark.number for mark in a.lineup} & {mark.number for mark in b.lineup}
-    ]
+def _framed(run: Pass, passes: Sequence[Pass], laid: Sequence[Laid], machine: Machine) -> Pass:
+    frame = frame_of(run, cuts_of(passes, run, {one.piece.id: one for one in laid}, machine))
+    return replace(run, frame_mm=frame, spare_mm=spare(machine, frame)) if frame else run
 
 
 def minutes(passes: Sequence[Pass], machine: Machine) -> tuple[Decimal, Decimal]:
@@ -85,53 +88,29 @@ def turn_between(before: Reach, after: Reach) -> TurnName:
     return names.get(turned, "quarter")
 
 
-def _marks(
-    runs: Sequence[Run], pairs: Sequence[Pair], ground: BaseGeometry, laid: Sequence[Laid], machine: Machine
-) -> dict[Pair, tuple[Point, ...]]:
-    """Line-up points for each pair of passes that meet, where waste that both reach holds them."""
-    found = {}
-    for first, second in pairs:
-        band = overlap(runs[first].reach.rect_mm, runs[second].reach.rect_mm)
-        if band and (points := line_up_points(band, ground, laid, machine.gap_mm)):
-            found[first, second] = points
-    return found
-
-
-def _lineup(k: int, runs: Sequence[Run], marks: dict[Pair, tuple[Point, ...]]) -> tuple[LineUpMark, ...]:
-    """Marks found from earlier passes and marks cut for later ones; numbered through the blank."""
-    listed = []
-    number = 0
-    for (first, second), points in sorted(marks.items()):
-        for point in points:
-            number += 1
-            if k in (first, second):
-                listed.append(LineUpMark(number, point, runs[k].reach.to_bed(point), cut_here=k == first))
-    return tuple(listed)
-
-
-def _cuts(one: Laid, k: int, areas: Sequence[Rect]) -> bool:
-    """Whether pass `k` cuts anything of a shared piece: its reach may touch the piece's bounds and no contour."""
-    chains = ((ring, True) for ring in one.rings), ((mark, False) for mark in one.marks)
-    return any(
-        True
-        for chain, closed in itertools.chain(*chains)
-        for _ in stretches(chain, closed, areas[k], areas[:k], areas[k + 1 :])
-    )
-
-
-def _meeting_points(runs: Sequence[Run], areas: Sequence[Rect]) -> dict[int, tuple[Meet, ...]]:
-    """For each pass its joins."""
+def _meeting_points(
+    laid: Mapping[str, Laid], dealt: Mapping[str, Sequence[tuple[int, Share]]]
+) -> dict[int, tuple[Meet, ...]]:
+    """For each pass its joins, of outlines and holes."""
     numbers: dict[tuple[str, Point], int] = {}
     found: dict[int, list[Meet]] = {}
-    for k, run in enumerate(runs):
-        for one in run.part:
-            for ring in one.rings:
-                for stretch in stretches(ring, True, areas[k], areas[:k], areas[k + 1 :]):
-                    for x, y in stretch.ends:
-                        point = round(x, 4) + 0.0, round(y, 4) + 0.0
-                        number = numbers.setdefault((one.piece.id, point), len(numbers) + 1)
-                        found.setdefault(k, []).append((number, one.piece.id, point))
-    return {k: tuple(sorted(set(listed))) for k, listed in found.items()}
+    for piece, shared in dealt.items():
+        for k, share in shared:
+            for x, y in _ends(laid[piece], share):
+                point = round(x, 4) + 0.0, round(y, 4) + 0.0
+                number = numbers.setdefault((piece, point), len(numbers) + 1)
+                found.setdefault(k, []).append((number, piece, point))
+    return {k: tuple(sorted(set(several))) for k, several in found.items()}
+
+
+def _ends(one: Laid, share: Share) -> list[Point]:
+    """Where a pass hands a contour over to others; none of a contour it cuts all round, nor of a mark."""
+    if share.kind == "mark":
+        return []
+    ring = one.outline if share.kind == "outline" else one.holes[share.number - 1]
+    if share.end_mm - share.start_mm > curves.length(ring, closed=True) - 1e-4:
+        return []
+    return [spot.point for spot in curves.spots_at(ring, True, (share.start_mm, share.end_mm))]
 
 
 def _meeting_passes(meets: Mapping[int, Sequence[Meet]]) -> dict[int, Pair]:
@@ -140,11 +119,11 @@ def _meeting_passes(meets: Mapping[int, Sequence[Meet]]) -> dict[int, Pair]:
     for k in sorted(meets):
         for number, _, _ in meets[k]:
             passes.setdefault(number, []).append(k)
-    return {number: (listed[0], listed[-1]) for number, listed in passes.items()}
+    return {number: (several[0], several[-1]) for number, several in passes.items()}
 
 
-def _join(run: Run, meet: Meet, marks: Sequence[Point], machine: Machine) -> Join:
+def _join(reach: Reach, meet: Meet, marks: Sequence[Point], machine: Machine) -> Join:
     number, piece, point = meet
     # Without marks the join ends themselves are lined up: each within the error, no lever.
     expected = mismatch_mm(point, marks, machine.lineup_error_mm) if marks else machine.lineup_error_mm
-    return Join(number, piece, point, run.reach.to_bed(point), round(expected, 3))
+    return Join(number, piece, point, reach.to_bed(point), round(expected, 3))

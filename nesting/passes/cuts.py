@@ -1,21 +1,31 @@
 """What each pass cuts, in cutting order, read off a finished plan: for drawings, times and pictures.
 
-In: Plan, PlannedSheet, Pass. Out: Cuts (sheet frame) and bed-frame layers. Pure.
-Order: pieces in others' holes first; of each piece marks, then holes, then the outline; shared outlines last.
+In: the passes of a sheet, pieces where they lie. Out: Cuts (sheet frame) and bed-frame layers. Pure.
+Order: what stays held at its ends first, while the sheet is stiff; then whole pieces, those in others' holes before
+their hosts, of each piece marks, then holes, then the outline; last the shared contours that this pass closes.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from nesting import curves
-from nesting.model import Chain, Machine, Pass, Piece, PlannedSheet, Point, Vertex
-from nesting.passes.joins import Stretch, stretches
+from nesting.model import Machine, Pass, Piece, PlannedSheet, Point, Share, Vertex
 from nesting.passes.lineup import MARK_MM
-from nesting.passes.reach import EPS, holds
+from nesting.passes.reach import holds
 from nesting.placing import Laid, lay
+
+MEET_MM = 1e-4
+"""Stations nearer than this are one place of a contour."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A run of contour cut in one go: a closed ring or an open chain, sheet frame."""
+
+    vertices: tuple[Vertex, ...]
+    closed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +42,24 @@ def laid_on(sheet: PlannedSheet, pieces: Mapping[str, Piece]) -> dict[str, Laid]
     return {spot.piece: lay(pieces[spot.piece], spot) for spot in sheet.placements}
 
 
-def cuts_of(sheet: PlannedSheet, run: Pass, laid: Mapping[str, Laid], machine: Machine) -> tuple[Cut, ...]:
-    """All cuts and marks of one pass in cutting order."""
+def cuts_of(passes: Sequence[Pass], run: Pass, laid: Mapping[str, Laid], machine: Machine) -> tuple[Cut, ...]:
+    """All cuts and marks of one of the passes, in cutting order."""
+    on_blank = [other for other in passes if other.blank == run.blank]
+    before = [share for other in on_blank if other.order < run.order for share in other.shares]
+    after = {_contour(share) for other in on_blank if other.order > run.order for share in other.shares}
     whole = [cut for piece in run.whole for cut in _whole(laid[piece])]
-    shared = [cut for piece in run.part for cut in _shared(sheet, run, laid[piece], machine)]
-    last = [cut for cut in shared if cut.kind == "outline"]
-    return (*(cut for cut in shared if cut.kind == "mark"), *whole, *(c for c in shared if c.kind == "hole"), *last)
+    marked: list[Cut] = []
+    held: list[Cut] = []
+    freed: list[Cut] = []
+    for share in run.shares:
+        earlier = [other for other in before if _contour(other) == _contour(share)]
+        cut = _shared(share, earlier, run, laid[share.piece], machine)
+        (marked if share.kind == "mark" else held if _contour(share) in after else freed).append(cut)
+    return (*marked, *held, *whole, *freed)
+
+
+def _contour(share: Share) -> tuple[str, str, int]:
+    return share.piece, share.kind, share.number
 
 
 def _whole(one: Laid) -> Iterator[Cut]:
@@ -47,39 +69,38 @@ def _whole(one: Laid) -> Iterator[Cut]:
     yield Cut(piece, "outline", Stretch(one.outline, True))
 
 
-def _shared(sheet: PlannedSheet, run: Pass, one: Laid, machine: Machine) -> Iterator[Cut]:
-    on_blank = sorted((other for other in sheet.passes if other.blank == run.blank), key=lambda other: other.order)
-    areas = [other.region_mm for other in on_blank]
-    here = on_blank.index(run)
-    for kind, closed, chains in (
-        ("mark", False, one.marks),
-        ("hole", True, one.holes),
-        ("outline", True, (one.outline,)),
-    ):
-        for chain in chains:
-            shares = [list(stretches(chain, closed, areas[k], areas[:k], areas[k + 1 :])) for k in range(here + 1)]
-            done = [stretch for share in shares[:-1] for stretch in share]
-            for stretch in shares[-1]:
-                over = kind != "mark" and not stretch.closed and machine.join_overlap_mm > 0
-                yield Cut(one.piece.id, kind, _run_over(stretch, done, run, machine) if over else stretch)
+def _shared(share: Share, earlier: Sequence[Share], run: Pass, one: Laid, machine: Machine) -> Cut:
+    contours = {"outline": (one.outline,), "hole": one.holes, "mark": one.marks}
+    chain, closed = contours[share.kind][share.number - 1], share.kind != "mark"
+    length = curves.length(chain, closed)
+    start, end = share.start_mm, share.end_mm
+    if closed and end - start > length - MEET_MM:
+        return Cut(share.piece, share.kind, Stretch(chain, True))
+    for other in earlier if closed and machine.join_overlap_mm > 0 else ():
+        over = min(machine.join_overlap_mm, (other.end_mm - other.start_mm) / 2)
+        lead = _between(chain, share.start_mm - over, share.start_mm, length)
+        if _same(other.end_mm, share.start_mm, length) and _reached(lead, run, machine):
+            start = share.start_mm - over
+        tail = _between(chain, share.end_mm, share.end_mm + over, length)
+        if _same(other.start_mm, share.end_mm, length) and _reached(tail, run, machine):
+            end = share.end_mm + over
+    stretch = _between(chain, start, end, length) if closed else curves.stretch(chain, False, start, end)
+    return Cut(share.piece, share.kind, Stretch(stretch, False))
 
 
-def _run_over(stretch: Stretch, done: Sequence[Stretch], run: Pass, machine: Machine) -> Stretch:
-    """The stretch, run on into those cut already at both ends by the machine's overlap; not where the travel ends."""
-    first, last = stretch.ends
-    parts = list(curves.segments(stretch.vertices, closed=False))
-    for other in (other for other in done if not other.closed):
-        near = min(machine.join_overlap_mm, curves.length(other.vertices, closed=False) / 2)
-        if math.dist(other.ends[1], first) < EPS:
-            lead = curves.reversed_chain(curves.beginning(curves.reversed_chain(other.vertices), near))
-            parts = [*curves.segments(lead, closed=False), *parts] if _reached(lead, run, machine) else parts
-        if math.dist(other.ends[0], last) < EPS:
-            tail = curves.beginning(other.vertices, near)
-            parts = [*parts, *curves.segments(tail, closed=False)] if _reached(tail, run, machine) else parts
-    return Stretch(curves.chain_of(parts), False)
+def _between(ring: Sequence[Vertex], start: float, end: float, length: float) -> tuple[Vertex, ...]:
+    """The stretch of a ring from station to station, wherever round it these are counted."""
+    back = length * (start // length)
+    return curves.stretch(ring, True, start - back, end - back)
 
 
-def _reached(chain: Chain, run: Pass, machine: Machine) -> bool:
+def _same(station: float, other: float, length: float) -> bool:
+    """Whether two stations of a ring are one place."""
+    away = (station - other) % length
+    return min(away, length - away) < MEET_MM
+
+
+def _reached(chain: tuple[Vertex, ...], run: Pass, machine: Machine) -> bool:
     return holds((0.0, 0.0, *machine.travel_mm), curves.bounds([to_bed(run, chain)], closed=False))
 
 

@@ -7,21 +7,103 @@ square of both axes); Fitzpatrick, West, Maurer, IEEE Trans. Med. Imaging 17 (19
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from nesting.model import Point, Rect
+from nesting.model import Distance, Join, LineUp, LineUpMark, Pass, Point, Rect
+from nesting.passes.reach import Reach, overlap
 from nesting.placing import Laid
+
+Pair = tuple[int, int]
+"""Two passes of a blank by their place in the running order, the earlier one first."""
+Marks = Mapping[Pair, Sequence[Point]]
 
 MARK_MM = 6.0
 """Arm to arm of a cross."""
 GRID_MM = 4.0
 CLEAR_MM = 1.0
 """Least room between a cross and a piece or an edge, however small the gap between pieces: it must be found again."""
+
+
+def pair_marks(
+    pairs: Sequence[Pair], rects: Sequence[Rect], ground: BaseGeometry, laid: Sequence[Laid], clear_mm: float
+) -> dict[Pair, tuple[Point, ...]]:
+    """Mark centres for each pair of passes that meet, where waste that both reach holds them."""
+    found = {}
+    for first, second in pairs:
+        band = overlap(rects[first], rects[second])
+        if band and (points := line_up_points(band, ground, laid, clear_mm)):
+            found[first, second] = points
+    return found
+
+
+def listed(k: int, reach: Reach, marks: Marks) -> tuple[LineUpMark, ...]:
+    """Marks that pass `k` finds from earlier passes and marks it cuts for later ones; numbered through the blank."""
+    numbered = enumerate(((pair, point) for pair, points in sorted(marks.items()) for point in points), start=1)
+    return tuple(
+        LineUpMark(number, point, reach.to_bed(point), cut_here=k == pair[0])
+        for number, (pair, point) in numbered
+        if k in pair
+    )
+
+
+def lined_up(run: Pass, passes: Sequence[Pass], rects: Sequence[Rect], ground: BaseGeometry) -> tuple[LineUp, ...]:
+    """What the pass is lined up on with each earlier one that it meets."""
+    found = []
+    for before in passes[: run.order - 1]:
+        joins = [join for join in run.joins if join.number in {other.number for other in before.joins}]
+        marks = [mark for mark in run.lineup if mark.number in {other.number for other in before.lineup}]
+        if joins and marks:
+            found.append(LineUp(before.order, "marks", _mark_distances(marks, ground)))
+        elif joins:
+            found.append(_without_marks(before.order, joins, rects[before.order - 1], rects[run.order - 1], ground))
+    return tuple(found)
+
+
+def _without_marks(order: int, joins: Sequence[Join], one: Rect, other: Rect, ground: BaseGeometry) -> LineUp:
+    band = overlap(one, other)
+    ends = max(
+        itertools.combinations(joins, 2), key=lambda pair: math.dist(pair[0].sheet_mm, pair[1].sheet_mm), default=None
+    )
+    # Less than a mark in common is an edge to both: there is nothing to bring the pointer to.
+    if ends is None or band is None or min(band[2] - band[0], band[3] - band[1]) < MARK_MM:
+        return LineUp(order, "edge", _edge_distances(ground))
+    a, b = ends
+    return LineUp(order, "joins", (_distance(f"J{a.number}", f"J{b.number}", math.dist(a.sheet_mm, b.sheet_mm)),))
+
+
+def _distance(start: str, end: str, mm: float) -> Distance:
+    return Distance(start, end, round(mm, 2))
+
+
+def _mark_distances(marks: Sequence[LineUpMark], ground: BaseGeometry) -> tuple[Distance, ...]:
+    """From mark to mark, and from each to the nearest straight edges it can be measured from."""
+    first, second = marks[:2]
+    apart = math.dist(first.sheet_mm, second.sheet_mm)
+    found = [_distance(f"L{first.number}", f"L{second.number}", apart)]
+    x0, y0, x1, y1 = ground.bounds
+    for mark in (first, second):
+        x, y = mark.sheet_mm
+        for options in ((("A", (x, y0)), ("C", (x, y1))), (("D", (x0, y)), ("B", (x1, y)))):
+            edge, foot = min(options, key=lambda option: math.dist(option[1], (x, y)))
+            if ground.boundary.distance(shapely.Point(foot)) < EDGE_MM:
+                found.append(_distance(f"L{mark.number}", f"edge {edge}", math.dist(foot, (x, y))))
+    return tuple(found)
+
+
+def _edge_distances(ground: BaseGeometry) -> tuple[Distance, ...]:
+    """Length and depth of the blank, edge to edge."""
+    x0, y0, x1, y1 = ground.bounds
+    return _distance("edge A", "edge C", y1 - y0), _distance("edge D", "edge B", x1 - x0)
+
+
+EDGE_MM = 0.01
+"""An edge of the sheet this near to where it should be is there."""
 
 
 def line_up_points(band: Rect, sheet: BaseGeometry, laid: Sequence[Laid], clear_mm: float) -> tuple[Point, ...]:

@@ -6,6 +6,7 @@ a travel of 600 x 400 mm.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from decimal import Decimal
 from pathlib import Path
@@ -15,9 +16,11 @@ from nesting.model import (
     Cost,
     CostLine,
     CuttingFigure,
+    Distance,
     Job,
     Join,
     Leftover,
+    LineUp,
     LineUpMark,
     Machine,
     Material,
@@ -29,11 +32,17 @@ from nesting.model import (
     PlannedSheet,
     Point,
     Rates,
+    Rect,
     Ring,
     Source,
     Trim,
     Workshop,
 )
+from nesting.passes.cuts import cuts_of
+from nesting.passes.holding import frame_of, spare, stops
+from nesting.passes.joins import shares_of
+from nesting.passes.reach import Reach
+from nesting.placing import Laid, lay
 
 MACHINE = Machine(
     name="small laser",
@@ -90,10 +99,22 @@ STAR: Ring = tuple(
 )
 JOIN_X = 370.0
 """Where the two passes over the face meet, sheet frame."""
+REGIONS: tuple[Rect, ...] = ((JOIN_X, 0.0, 730.0, 590.0), (10.0, 0.0, JOIN_X, 590.0))
+FACE_SPOT = Placement("face-1", "B1", 730.0, 15.0, 90.0)
 
 
 def _piece(name: str, copy: int, outline: Ring, *holes: Ring, thickness_mm: float = 5.0) -> Piece:
     return Piece(f"{name}-{copy}", name, copy, "acrylic", "night blue", thickness_mm, outline, holes)
+
+
+def _pieces() -> list[Piece]:
+    return [
+        _piece("face", 1, CRESCENT),
+        _piece("A", 1, LETTER_A, COUNTER_A),
+        _piece("P", 1, LETTER_P, COUNTER_P),
+        _piece("T", 1, LETTER_T),
+        *(_piece("star", i, STAR) for i in range(1, 7)),
+    ]
 
 
 FACE_JOINS: tuple[tuple[int, Point], ...] = ((1, (JOIN_X, 15.0)), (2, (JOIN_X, 265.0)))
@@ -111,8 +132,18 @@ def _face_pass(order: int, turn_deg: int, shift: Point) -> Pass:
     lineup = tuple(LineUpMark(n, at, _bed(at, turn_deg, shift), cut_here=order == 1) for n, at in marks)
     before = "none" if order == 1 else "half"
     file = f"S1-B1-pass{order}.dxf"
-    region = (JOIN_X, 0.0, 730.0, 590.0) if order == 1 else (10.0, 0.0, JOIN_X, 590.0)
-    return Pass(order, "B1", turn_deg, shift, before, file, region, (), ("face-1",), joins, lineup)
+    face = lay(_piece("face", 1, CRESCENT), FACE_SPOT)
+    shares = tuple(share for k, share in shares_of(face, REGIONS) if k == order - 1)
+    apart = (LineUp(1, "marks", (Distance("L1", "L2", 576.0),)),) if order == 2 else ()
+    reach = Reach(turn_deg, shift, REGIONS[order - 1])
+    run = Pass(order, "B1", turn_deg, shift, before, file, (), ("face-1",), shares, joins, lineup, apart)
+    return _held(run, {"face-1": face}, reach, (0.0, 0.0, 740.0, 590.0))
+
+
+def _held(run: Pass, laid: dict[str, Laid], reach: Reach, blank: Rect) -> Pass:
+    frame = frame_of(run, cuts_of([run], run, laid, MACHINE))
+    assert frame
+    return dataclasses.replace(run, frame_mm=frame, spare_mm=spare(MACHINE, frame), stops=stops(MACHINE, blank, reach))
 
 
 def bought_sheet() -> PlannedSheet:
@@ -148,7 +179,7 @@ def bought_sheet() -> PlannedSheet:
         place="",
         trims=trims,
         blanks=(Blank("B1", (0.0, 0.0, 740.0, 590.0)),),
-        placements=(Placement("face-1", "B1", 730.0, 15.0, 90.0),),
+        placements=(FACE_SPOT,),
         passes=(_face_pass(1, 90, (595.0, -330.0)), _face_pass(2, 270, (5.0, 410.0))),
         leftovers=leftovers,
     )
@@ -161,6 +192,9 @@ def offcut_sheet() -> PlannedSheet:
     placements += [Placement(f"star-{i + 1}", "B2", x, y, 0.0) for i, (x, y) in enumerate(stars)]
     whole = ("star-1", "A-1", "P-1", "T-1", *(f"star-{i}" for i in range(2, 7)))
     outline: tuple[Point, ...] = ((0, 0), (580, 0), (580, 170), (300, 190), (300, 390), (0, 390))
+    run = Pass(1, "B2", 0, (10.0, 5.0), "none", "S2-B2-pass1.dxf", whole)
+    blank = (0.0, 0.0, 580.0, 390.0)
+    laid = {spot.piece: lay(next(one for one in _pieces() if one.id == spot.piece), spot) for spot in placements}
     return PlannedSheet(
         id="S2",
         source=Source(stock_id="R-0117"),
@@ -174,7 +208,7 @@ def offcut_sheet() -> PlannedSheet:
         trims=(),
         blanks=(Blank("B2", (0.0, 0.0, 580.0, 390.0)),),
         placements=tuple(placements),
-        passes=(Pass(1, "B2", 0, (10.0, 5.0), "none", "S2-B2-pass1.dxf", (0.0, 0.0, 580.0, 390.0), whole),),
+        passes=(_held(run, laid, Reach(0, run.shift_mm, blank), blank),),
         leftovers=(
             Leftover(
                 ((360, 0), (580, 0), (580, 170), (360, 185.7)), (), True, (360.0, 0.0, 580.0, 170.0), Decimal("1.10")
@@ -185,16 +219,9 @@ def offcut_sheet() -> PlannedSheet:
 
 def sample_plan(**names: str) -> Plan:
     """The plan; `names` replaces piece names (`face="<script>"`) and, as `job` and `customer`, the job's own."""
-    pieces = [
-        _piece("face", 1, CRESCENT),
-        _piece("A", 1, LETTER_A, COUNTER_A),
-        _piece("P", 1, LETTER_P, COUNTER_P),
-        _piece("T", 1, LETTER_T),
-        *(_piece("star", i, STAR) for i in range(1, 7)),
-    ]
     renamed = [
         Piece(p.id, names.get(p.name, p.name), p.copy, p.material, p.colour, p.thickness_mm, p.outline, p.holes)
-        for p in pieces
+        for p in _pieces()
     ]
     lines = (
         CostLine("sheets bought", 1, "sheet", Decimal("30.20")),

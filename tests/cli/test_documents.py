@@ -183,8 +183,7 @@ def test_csv_holds_every_piece_with_its_sheet_and_passes(folder):
 def test_the_frame_of_a_pass_holds_its_share_of_a_contour_and_its_marks():
     plan = sample_plan()
     sheet = plan.sheets[0]
-    cuts = states.cuts_on(plan, sheet, "B1")
-    first, second = (states.cut_frame(run, cuts[run.order]) for run in sheet.passes)
+    first, second = (run.frame_mm for run in sheet.passes)
     # Pass 1 runs the marks at y 6 and 582 (arms 3 mm) and the face from the join line at 370 to its end at 730.
     assert first == pytest.approx((595 - 585, 370 - 3 - 330, 595 - 3, 730 - 330))
     # Pass 2 runs the other half of the face alone: x 10 to 370, y 15 to 575.

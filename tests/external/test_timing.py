@@ -13,8 +13,7 @@ from nesting import costing, curves, timing
 from nesting.drawing.pass_drawings import drawings
 from nesting.drawing.writing import write_drawing
 from nesting.model import Chain, CuttingFigure, Pass, Plan
-from nesting.passes.cuts import Cut
-from nesting.passes.joins import Stretch
+from nesting.passes.cuts import Cut, Stretch
 from tests.cli.sample_plan import MACHINE, WORKSHOP, sample_plan
 
 FIGURE = CuttingFigure("acrylic", 5.0, kerf_mm=0.17, feed_mm_s=6.0, pierce_s=1.0)

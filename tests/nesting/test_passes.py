@@ -12,12 +12,24 @@ from nesting import curves
 from nesting.faults import ReachFault
 from nesting.model import Blank
 from nesting.passes import plan_passes
-from nesting.passes.joins import stretches
+from nesting.passes.cuts import cuts_of, to_bed
 from nesting.passes.limits import lacking_mm
 from nesting.passes.lineup import mismatch_mm
 from nesting.passes.reach import reaches
 from tests.nesting.test_curves import star_rings
 from tests.shop import RATES, disc, laid, laser, piece, rectangle
+
+
+def reassembled(runs, one, machine):
+    """What the passes cut of a piece, by pass, each stretch shown to lie within the travel."""
+    found = []
+    for k, run in enumerate(runs):
+        for cut in cuts_of(runs, run, {one.piece.id: one}, machine):
+            box = curves.bounds([to_bed(run, cut.stretch.vertices)], closed=cut.stretch.closed)
+            assert min(box[:2]) >= -1e-3
+            assert box[2] <= machine.travel_mm[0] + 1e-3 and box[3] <= machine.travel_mm[1] + 1e-3
+            found.append((k, cut.stretch))
+    return found
 
 
 def passes_for(blank, pieces, machine):
@@ -130,19 +142,10 @@ def test_passes_cut_every_contour_exactly_once_within_the_travel(ring, scale, op
     if blank[2] > machine.travel_mm[0]:
         return
     runs = passes_for(blank, [one], machine)
-    areas = [run.region_mm for run in runs]
-    cut = 0.0
-    for k, run in enumerate(runs):
-        mine = [one.outline] if run.whole else []
-        pieces = [s.vertices for s in stretches(one.outline, True, areas[k], areas[:k], areas[k + 1 :])]
-        closed = bool(run.whole)
-        for chain in mine or pieces:
-            is_ring = closed or len(runs) == 1
-            cut += curves.length(chain, is_ring)
-            box = curves.bounds([curves.moved(chain, *run.shift_mm, run.turn_deg)], is_ring)
-            assert box[0] >= -1e-6 and box[1] >= -1e-6
-            assert box[2] <= machine.travel_mm[0] + 1e-6 and box[3] <= machine.travel_mm[1] + 1e-6
-    assert cut == pytest.approx(curves.length(one.outline, True), rel=1e-9)
+    cut = reassembled(runs, one, machine)
+    assert sum(curves.length(s.vertices, s.closed) for _, s in cut) == pytest.approx(
+        curves.length(one.outline, True), rel=1e-9
+    )
 
 
 @settings(max_examples=60, deadline=None)
@@ -168,19 +171,6 @@ def wide(**more):
     return laser(travel=(600.0, 600.0), table=(620.0, 600.0), **more)
 
 
-def reassembled(runs, one):
-    """The stretches of a shared piece by pass, each shown to lie within the travel of 600 x 600."""
-    areas = [run.region_mm for run in runs]
-    found = []
-    for k, run in enumerate(runs):
-        for stretch in stretches(one.outline, True, areas[k], areas[:k], areas[k + 1 :]):
-            box = curves.bounds([curves.moved(stretch.vertices, *run.shift_mm, run.turn_deg)], closed=stretch.closed)
-            assert min(box[:2]) >= -1e-3
-            assert max(box[2:]) <= 600 + 1e-3
-            found.append((k, stretch))
-    return found
-
-
 def test_a_square_wider_than_the_travel_is_cut_against_both_side_stops():
     """610 x 610 on 600 x 600, table 620: each pass reaches from one corner; the plan needs no other machine."""
     machine = wide(margin_mm=0.0)
@@ -188,7 +178,7 @@ def test_a_square_wider_than_the_travel_is_cut_against_both_side_stops():
     assert lacking_mm(machine, 611, 611) == pytest.approx(1, abs=0.01)
     one = laid(piece(rectangle(610, 610)), 0, 0)
     runs = passes_for((0, 0, 610, 610), [one], machine)
-    cut = reassembled(runs, one)
+    cut = reassembled(runs, one, machine)
     assert sum(curves.length(s.vertices, False) for _, s in cut) == pytest.approx(4 * 610)
     assert {name for run in runs for name in run.part} == {"panel-1"}
     assert all(bool(run.part) == any(k == run.order - 1 for k, _ in cut) for run in runs)
@@ -199,7 +189,7 @@ def test_a_disc_wider_than_the_travel_takes_quarter_turns_where_it_cannot_be_sli
     one = laid(piece(disc(610)), 0, 0)
     runs = passes_for((0, 0, 610, 610), [one], machine)
     assert "quarter" in [run.turn_before for run in runs]
-    cut = reassembled(runs, one)
+    cut = reassembled(runs, one, machine)
     assert sum(curves.length(s.vertices, False) for _, s in cut) == pytest.approx(math.pi * 610)
     assert all(bulge for _, s in cut for *_, bulge in s.vertices[:-1]), "arcs stay arcs"
 

@@ -797,6 +797,103 @@ def line_up_mark_that_a_later_pass_cannot_reach(folder: PlanFolder) -> None:
     move_line_up_mark(folder, *far)
 
 
+@damage("joins lined up")
+def passes_that_meet_and_do_not_say_by_what_they_are_lined_up(folder: PlanFolder) -> None:
+    first(run for _, run in folder.runs() if run["lines_up"])["lines_up"].pop()
+
+
+@damage("joins lined up")
+def lined_up_by_joins_though_there_are_marks(folder: PlanFolder) -> None:
+    lined = first(lined for _, run in folder.runs() for lined in run["lines_up"] if lined["by"] == "marks")
+    lined["by"] = "joins"
+
+
+@damage("joins lined up")
+def warned_of_another_blank_alone(folder: PlanFolder) -> None:
+    """A warning that names the sheet and the blank is no excuse: it must say which passes lack their marks."""
+    sheet, runs = with_joins(folder)
+    for run in runs:
+        run["lineup"] = []
+        for lined in run["lines_up"]:
+            lined.update(by="joins")
+    folder.plan["warnings"] = [f"{sheet['id']}-{runs[0]['blank']}: support the sheet outside"]
+
+
+@damage("joins lined up")
+def lined_up_on_a_pass_it_does_not_meet(folder: PlanFolder) -> None:
+    run = first(run for _, run in folder.runs() if run["lines_up"])
+    run["lines_up"].append({**run["lines_up"][0], "with_pass": 7})
+
+
+@damage("rule distances")
+def distance_to_check_a_millimetre_off(folder: PlanFolder) -> None:
+    first(at for _, run in folder.runs() for lined in run["lines_up"] for at in lined["distances"])["mm"] += 1.0
+
+
+@damage("rule distances")
+def distance_from_a_mark_that_is_none(folder: PlanFolder) -> None:
+    first(at for _, run in folder.runs() for lined in run["lines_up"] for at in lined["distances"])["start"] = "L99"
+
+
+@damage("rule distances")
+def no_distance_to_check(folder: PlanFolder) -> None:
+    first(lined for _, run in folder.runs() for lined in run["lines_up"])["distances"] = []
+
+
+@damage("frames")
+def frame_a_millimetre_short(folder: PlanFolder) -> None:
+    folder.runs()[0][1]["frame_mm"][2] -= 1.0
+
+
+@damage("frames")
+def more_to_spare_than_there_is(folder: PlanFolder) -> None:
+    folder.runs()[0][1]["spare_mm"][0] += 1.0
+
+
+@damage("frames")
+def frame_left_out(folder: PlanFolder) -> None:
+    del folder.runs()[0][1]["frame_mm"]
+
+
+@damage("stops")
+def stop_at_the_wrong_edge(folder: PlanFolder) -> None:
+    stop = folder.runs()[0][1]["stops"][0]
+    stop["edge"] = "D" if stop["edge"] == "B" else "B"
+
+
+@damage("stops")
+def stop_a_millimetre_off(folder: PlanFolder) -> None:
+    folder.runs()[0][1]["stops"][0]["at_mm"] += 1.0
+
+
+@damage("stops")
+def held_by_an_edge_that_hangs_out(folder: PlanFolder) -> None:
+    run, out = first((run, out) for _, run in folder.runs() if (out := _out_at_the_front(folder, run)) > 1.0)
+    letter = {0: "A", 90: "D", 180: "C", 270: "B"}[run["turn_deg"]]
+    run["stops"].append({"edge": letter, "side": "front", "at_mm": -out})
+
+
+def _out_at_the_front(folder: PlanFolder, run: dict[str, Any]) -> float:
+    sheet = next(s for s, r in folder.runs() if r is run)
+    x0, y0, x1, y1 = next(b for b in sheet["blanks"] if b["id"] == run["blank"])["rect_mm"]
+    return -min(y for _, y in to_bed([[x0, y0], [x1, y1]], run))
+
+
+@damage("stops")
+def nothing_to_hold_against(folder: PlanFolder) -> None:
+    folder.runs()[0][1]["stops"] = []
+
+
+@damage("shares")
+def share_of_a_contour_told_too_long(folder: PlanFolder) -> None:
+    first(share for _, run in folder.runs() for share in run["shares"])["end_mm"] += 5.0
+
+
+@damage("shares")
+def share_of_a_contour_left_out(folder: PlanFolder) -> None:
+    first(run for _, run in folder.runs() if run["shares"])["shares"].pop()
+
+
 # ── files ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 

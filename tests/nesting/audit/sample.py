@@ -6,6 +6,7 @@ Nothing here comes from the planner: lists of what lies where, and a small write
 from __future__ import annotations
 
 import copy
+import itertools
 import math
 from typing import Any
 
@@ -92,25 +93,64 @@ def draw_pass(plan: dict[str, Any], sheet: dict[str, Any], run: dict[str, Any], 
     """The pass's drawing; of `part` pieces what lies above `level` in a pass not turned, below it in a turned one."""
     spots = {p["piece"]: p for p in sheet["placements"]}
     drawn = []
+    run["shares"] = []
     for name in run["whole"]:
         for layer, ring, closed in contours_of(plan, spots[name]):
             drawn.append(Entity(layer, to_bed(ring, run), closed))
     for name in run["part"]:
+        counted: dict[str, int] = {}
         for layer, ring, closed in contours_of(plan, spots[name]):
+            kind = "mark" if layer == "MARK" else "hole"
+            counted[kind] = number = counted.get(kind, 0) + 1
+            holes = len(next(p for p in plan["pieces"] if p["id"] == name)["holes"])
+            named = ("outline", 1) if kind == "hole" and number > holes else (kind, number)
             sides = split_at_level(ring, level, closed)
             for above, chain in sides:
                 if above == (run["turn_deg"] == 0):
                     whole = closed and len(sides) == 1
                     drawn.append(Entity(layer, to_bed(chain[:-1] if whole else chain, run), whole))
+                    share = {"piece": name, "kind": named[0], "number": named[1]}
+                    run["shares"].append({**share, "start_mm": 0.0, "end_mm": length(chain)})
     for mark in run["lineup"]:
         layer = "LINEUP" if mark["cut_here"] else "NOTE_FIND"
         drawn += [Entity(layer, to_bed(line, run)) for line in cross(*mark["sheet_mm"])]
     blank = next(b for b in sheet["blanks"] if b["id"] == run["blank"])
+    hold(plan, run, blank["rect_mm"], drawn)
     for ring in edges(sheet, blank["rect_mm"]):
         drawn.append(Entity("NOTE_SHEET", to_bed(ring, run), True))
     x, y = plan["machine"]["travel_mm"]
     drawn.append(Entity("NOTE_REACH", [[a, b, 0.0] for a, b in ((0, 0), (x, 0), (x, y), (0, y))], True))
     return drawn
+
+
+def length(chain: Ring) -> float:
+    """Radius times sweep of each arc, chord of each line."""
+    total = 0.0
+    for (ax, ay, bulge), (bx, by, _) in itertools.pairwise(chain):
+        chord = math.dist((ax, ay), (bx, by))
+        total += chord * (1 + bulge**2) / abs(bulge) * math.atan(abs(bulge)) if bulge else chord
+    return total
+
+
+def hold(plan: dict[str, Any], run: dict[str, Any], rect: list[float], drawn: list[Entity]) -> None:
+    """The frame of what is drawn to be run, what the travel leaves round it, and the edges to hold against."""
+    points = [
+        point_at(complex(*a[:2]), complex(*b[:2]), a[2], k / 512)
+        for entity in drawn
+        if not entity.layer.startswith("NOTE")
+        for a, b in itertools.pairwise([*entity.vertices, *entity.vertices[: int(entity.closed)]])
+        for k in range(513)
+    ]
+    xs, ys = [p.real for p in points], [p.imag for p in points]
+    x, y = plan["machine"]["travel_mm"]
+    run["frame_mm"] = [min(xs), min(ys), max(xs), max(ys)]
+    run["spare_mm"] = [min(xs), x - max(xs), min(ys), y - max(ys)]
+    x0, y0, x1, y1 = rect
+    corners = to_bed([[x0, y0], [x1, y1]], run)
+    letter = {0: ("D", "C"), 180: ("B", "A")}[run["turn_deg"]]
+    back = max(corner[1] for corner in corners)
+    run["stops"] = [{"edge": letter[0], "side": "left", "at_mm": min(corner[0] for corner in corners)}]
+    run["stops"] += [{"edge": letter[1], "side": "back", "at_mm": back}] if back <= y else []
 
 
 def edges(sheet: dict[str, Any], rect: list[float]) -> list[Ring]:
@@ -157,13 +197,24 @@ def two_passes(
             {"number": n, "sheet_mm": at, "bed_mm": to_bed([at], pose)[0], "cut_here": k == 0}
             for n, at in enumerate(marks, 1)
         ]
-        region = [x0, level, x1, y1] if k == 0 else [x0, y0, x1, level]
         runs.append({
             "order": k + 1, "blank": blank["id"], **pose, "turn_before": "half" if k else "none",
-            "file": f"{sheet['id']}-{blank['id']}-pass{k + 1}.dxf", "region_mm": region,
+            "file": f"{sheet['id']}-{blank['id']}-pass{k + 1}.dxf",
             "whole": names[k], "part": names["part"], "joins": listed, "lineup": lineup,
+            "lines_up": lines_up(joins, marks) if k else [],
         })  # fmt: skip
     return runs
+
+
+def lines_up(joins: list[tuple[str, list[float]]], marks: list[list[float]]) -> list[dict[str, Any]]:
+    """The second pass on the first: by its two marks, else by the two joins farthest apart."""
+    if not joins:
+        return []
+    if marks:
+        return [{"with_pass": 1, "by": "marks", "distances": [{"start": "L1", "end": "L2", "mm": math.dist(*marks)}]}]
+    numbered = [(f"J{n}", at) for n, (_, at) in enumerate(joins, 1)]
+    (a, here), (b, there) = max(itertools.combinations(numbered, 2), key=lambda pair: math.dist(pair[0][1], pair[1][1]))
+    return [{"with_pass": 1, "by": "joins", "distances": [{"start": a, "end": b, "mm": math.dist(here, there)}]}]
 
 
 def mismatch(at: list[float], marks: list[list[float]]) -> float:
@@ -187,7 +238,7 @@ def spread(ring: Ring, closed: bool) -> list[float]:
 def one_pass(sheet: dict[str, Any], blank: str, pose: dict[str, Any], names: list[str]) -> dict[str, Any]:
     return {
         "order": 1, "blank": blank, **pose, "turn_before": "none", "file": f"{sheet['id']}-{blank}-pass1.dxf",
-        "region_mm": [0, 0, 1, 1], "whole": names, "part": [], "joins": [], "lineup": [],
+        "whole": names, "part": [], "joins": [], "lineup": [], "lines_up": [],
     }  # fmt: skip
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from nesting.audit import audit_plan
-from tests.nesting.audit.sample import entrance_sign
+from tests.nesting.audit.sample import entrance_sign, hold
 
 
 def test_a_sound_plan_passes_every_check(tmp_path: Path) -> None:
@@ -36,4 +36,6 @@ def test_a_piece_may_reach_to_a_trimmed_edge_where_no_margin_is_asked(tmp_path: 
     folder.plan["machine"]["margin_mm"] = 0.0
     top = max(y for _, y, _ in folder.contours("rail/2")[0])
     folder.move("rail/2", 0.0, 300.0 - top)
+    sheet, run = folder.runs()[2]
+    hold(folder.plan, run, sheet["blanks"][1]["rect_mm"], folder.drawings[run["file"]])
     assert [check for check in audit_plan(folder.write(tmp_path)) if not check.ok] == []

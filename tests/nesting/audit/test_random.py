@@ -65,7 +65,7 @@ def _drawn(plan: dict[str, Any], sheet: dict[str, Any], width: float, depth: flo
         sheet["passes"] = [sample.one_pass(sheet, "b1", sample.held(0, 0, 0), names)]
     else:
         sheet["passes"] = sample.two_passes(plan, sheet, sheet["blanks"][0], depth / 2, [])
-    plan["warnings"] = ["S1-b1: no waste holds line-up marks that passes 1 and 2 both reach"]
+    plan["warnings"] = ["S1-b1: no marks: line passes 1 and 2 up on their joins"]
     return PlanFolder(plan, {run["file"]: sample.draw_pass(plan, sheet, run, depth / 2) for run in sheet["passes"]})
 
 

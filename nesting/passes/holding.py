@@ -1,0 +1,58 @@
+"""Holding: what a person lays the blank against in a pass, and the frame to run round before cutting.
+
+In: a blank, a pass, what it cuts. Out: Stops; the frame and what the travel has to spare round it. Pure, bed frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from nesting import curves
+from nesting.model import Machine, Pass, Rect, Side, Stop
+from nesting.passes.cuts import Cut, cross, to_bed
+from nesting.passes.reach import EPS, Reach, turned_rect
+
+SIDES: tuple[Side, ...] = ("front", "right", "back", "left")
+"""Counter-clockwise from the person; edge A of a sheet is its lower edge in the sheet frame."""
+
+
+def edge_at(side: Side, turn_deg: int) -> str:
+    """The letter of the blank's edge that lies on a side of the bed when the sheet is turned.
+
+    >>> edge_at("front", 0), edge_at("front", 90), edge_at("front", 180)
+    ('A', 'D', 'C')
+    """
+    return "ABCD"[(SIDES.index(side) - turn_deg // 90) % 4]
+
+
+def stops(machine: Machine, blank: Rect, reach: Reach) -> tuple[Stop, ...]:
+    """The left edge, and the front or the back one; neither of these where the blank hangs out at both ends."""
+    x0, y0, _, y1 = turned_rect(blank, reach.turn_deg)
+    left, front, back = x0 + reach.shift_mm[0], y0 + reach.shift_mm[1], y1 + reach.shift_mm[1]
+    found = [_stop("left", left, reach)]
+    if front >= -EPS and not abs(back - machine.table_mm[1]) < EPS:
+        found.append(_stop("front", front, reach))
+    elif back <= machine.table_mm[1] + EPS:
+        found.append(_stop("back", back, reach))
+    return tuple(found)
+
+
+def _stop(side: Side, at: float, reach: Reach) -> Stop:
+    return Stop(edge_at(side, reach.turn_deg), side, round(at, 6) + 0.0)  # type: ignore[arg-type]
+
+
+def frame_of(run: Pass, cuts: Iterable[Cut]) -> Rect | None:
+    """Bounding rectangle of what a pass runs, its own line-up marks included; None if it runs nothing."""
+    chains = [cut.stretch for cut in cuts if cut.kind != "hole" or cut.piece not in run.whole]
+    chains += [arm for mark in run.lineup if mark.cut_here for arm in cross(mark.sheet_mm)]
+    if not chains:
+        return None
+    boxes = [curves.bounds([to_bed(run, chain.vertices)], closed=chain.closed) for chain in chains]
+    x0s, y0s, x1s, y1s = zip(*boxes, strict=True)
+    return min(x0s), min(y0s), max(x1s), max(y1s)
+
+
+def spare(machine: Machine, frame: Rect) -> tuple[float, float, float, float]:
+    """Millimetres between the frame and the end of the travel: left, right, front, back."""
+    x0, y0, x1, y1 = frame
+    return x0, machine.travel_mm[0] - x1, y0, machine.travel_mm[1] - y1
