@@ -27,6 +27,8 @@ from nesting.model import Placement
 
 WORK = 6_000_000
 """Free rectangles looked at for one whole answer, for each round of effort asked for."""
+MOST_ROUNDS = 16
+"""Of work for one whole answer, however much effort is asked for: the packer does not see a Ctrl-C."""
 MOST = 1000
 """Pieces beyond which no whole answer is looked for at once."""
 Way = tuple[Candidate, Recipe]
@@ -47,7 +49,7 @@ def panel_columns(
         stock,
         gap_mm=machine.gap_mm,
         margin_mm=machine.margin_mm,
-        work=WORK * effort,
+        work=WORK * min(effort, MOST_ROUNDS),
         seed=shop.seed,
         floor=floor,
     )
