@@ -8,50 +8,46 @@ only weakens it. The numbers (B1) to (B5) are those of docs/model.md.
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from decimal import ROUND_DOWN, Decimal
 
 import shapely
 from ortools.sat.python import cp_model
+from shapely.geometry import Polygon
 
 from nesting import curves
 from nesting.assigning.columns import Kind, Shop
+from nesting.assigning.leftovers import largest_rectangle
+from nesting.assigning.scales import strongest_shares
 from nesting.assigning.stock import Candidate
-from nesting.model import Machine, Turn
+from nesting.model import Machine, Point, Turn
+from nesting.passes.reach import EPS, reaches
 from nesting.solving import NoAnswer, solved
 
 EFFORT = 1.0
+UNITS = 1000
+"""Of length, to the millimetre: sides are told in whole units."""
+
+
+SHARES = 6
+"""Ways of seeing upright rectangles as shares of a sheet, for each candidate."""
+WHOLE = 1_000_000
+"""A whole sheet, in units of shares."""
 
 
 def lower_bound(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop) -> Decimal:
     """Proven: no plan for these pieces on these sheets costs less."""
     model = cp_model.CpModel()
-    terms = []
-    held: list[list[cp_model.IntVar]] = [[] for _ in kinds]
-    for candidate in found:
-        copies = sum(len(kind.pieces) for kind in kinds)
-        most = copies if candidate.limit is None else min(copies, candidate.limit)
-        used = model.new_int_var(0, most, f"used_{candidate.id}")
-        lies = [
-            model.new_int_var(0, len(kind.pieces) if _may_lie(kind, candidate, shop.machine) else 0, "")
-            for kind in kinds
-        ]
-        for row, var in zip(held, lies, strict=True):
-            row.append(var)
-        taken = sum(_grown_mm2(kind, shop.machine) * var for kind, var in zip(kinds, lies, strict=True))
-        model.add(taken <= _inside_mm2(candidate, shop.machine) * used)  # (B3)
-        terms.append(_cents(candidate, shop) * used)
-        terms.extend(_per_piece(candidate, kind, shop) * var for kind, var in zip(kinds, lies, strict=True))
-        joined = [var for kind, var in zip(kinds, lies, strict=True) if _must_be_joined(kind, shop.machine)]
-        if joined:
-            turned = model.new_bool_var(f"turned_{candidate.id}")
-            model.add(sum(joined) <= copies * turned)  # (B4) a piece across two reaches needs a turn
-            terms.append(_minutes_cents(shop.machine.turn_min, shop) * turned)
-    for row, kind in zip(held, kinds, strict=True):
-        model.add(sum(row) == len(kind.pieces))  # (B2)
-    model.minimize(sum(terms))  # (B1)
+    sheets = [_sheet(model, candidate, kinds, shop) for candidate in found]
+    for number, kind in enumerate(kinds):
+        model.add(sum(sheet.whole[number] + sheet.joined[number] for sheet in sheets) == len(kind.pieces))  # (B2)
+    for candidate, sheet in zip(found, sheets, strict=True):
+        _keep_to_room(model, candidate, sheet, kinds, shop.machine)
+    model.minimize(sum(_cost(candidate, sheet, kinds, shop) for candidate, sheet in zip(found, sheets, strict=True)))
     try:
         solver = solved(model, EFFORT)
     except NoAnswer:
@@ -60,14 +56,88 @@ def lower_bound(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop) -
     return (Decimal(math.floor(milli)) / SCALE).quantize(Decimal("0.01"), ROUND_DOWN)
 
 
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """What the model knows of a candidate: how many are used, in how many passes, and the pieces of each kind that lie
+    on them, cut whole in one pass or joined from several."""
+
+    used: cp_model.IntVar
+    passes: cp_model.IntVar
+    whole: tuple[cp_model.IntVar, ...]
+    joined: tuple[cp_model.IntVar, ...]
+
+    @property
+    def held(self) -> tuple[cp_model.LinearExpr, ...]:
+        return tuple(whole + joined for whole, joined in zip(self.whole, self.joined, strict=True))
+
+
+def _sheet(model: cp_model.CpModel, candidate: Candidate, kinds: Sequence[Kind], shop: Shop) -> _Sheet:
+    copies = sum(len(kind.pieces) for kind in kinds)
+    most = copies if candidate.limit is None else min(copies, candidate.limit)
+    may = [len(kind.pieces) if _may_lie(kind, candidate, shop.machine) else 0 for kind in kinds]
+    in_one = [0 if _must_be_joined(kind, shop.machine) else n for kind, n in zip(kinds, may, strict=True)]
+    in_parts = [n if _may_pay_to_join(kind, shop) else 0 for kind, n in zip(kinds, may, strict=True)]
+    return _Sheet(
+        model.new_int_var(0, most, f"used_{candidate.id}"),
+        model.new_int_var(0, 2 * copies + most, f"passes_{candidate.id}"),
+        tuple(model.new_int_var(0, n, "") for n in in_one),
+        tuple(model.new_int_var(0, n, "") for n in in_parts),
+    )
+
+
+def _keep_to_room(
+    model: cp_model.CpModel, candidate: Candidate, sheet: _Sheet, kinds: Sequence[Kind], machine: Machine
+) -> None:
+    """What no layout can put on a sheet, or into a pass."""
+    grown = [_grown_mm2(kind, machine) for kind in kinds]
+    taken = sum(area * held for area, held in zip(grown, sheet.held, strict=True))
+    model.add(taken <= _inside_mm2(candidate, machine) * sheet.used)  # (B3)
+    model.add(sheet.passes >= sheet.used)
+    model.add(sum(a * whole for a, whole in zip(grown, sheet.whole, strict=True)) <= _pass_mm2(machine) * sheet.passes)
+    copies = sum(len(kind.pieces) for kind in kinds)
+    turned = model.new_bool_var(f"turned_{candidate.id}")
+    model.add(sum(sheet.joined) <= copies * turned)
+    model.add(sheet.passes >= sheet.used + turned)  # (B4) a piece across two reaches needs a turn
+    for row in _shares(candidate, kinds, machine):
+        model.add(sum(share * held for share, held in zip(row, sheet.held, strict=True)) <= WHOLE * sheet.used)  # (B6)
+    alone = _no_two_on_one(candidate, kinds, machine)
+    model.add(sum(sheet.held[number] for number in alone) <= sheet.used)  # (B7)
+
+
+def _cost(candidate: Candidate, sheet: _Sheet, kinds: Sequence[Kind], shop: Shop) -> cp_model.LinearExprT:
+    """(B1) what a candidate's sheets cost at least."""
+    setup, turn = (_minutes_cents(minutes, shop) for minutes in (shop.machine.setup_min, shop.machine.turn_min))
+    once = _cents(candidate, shop) + setup + _trims_cents(candidate, shop) - min(setup, turn)
+    pieces = [_per_piece(candidate, kind, shop) for kind in kinds]
+    joins = math.floor(2 * shop.rates.join_cost * SCALE)
+    return (
+        once * sheet.used
+        + min(setup, turn) * sheet.passes
+        + sum(each * held for each, held in zip(pieces, sheet.held, strict=True))
+        + joins * sum(sheet.joined)
+    )
+
+
 SCALE = 100_000
 """Thousandths of a cent in one unit of money: prices a piece are small."""
 
 
 def _cents(candidate: Candidate, shop: Shop) -> int:
-    """(B1) what a sheet costs at least by being used: its price less the most its leftovers can bring, and a set-up."""
-    lost = candidate.price * Decimal(str(1.0 - shop.rates.leftover_credit))
-    return math.floor(lost * SCALE) + _minutes_cents(shop.machine.setup_min, shop)
+    """What a sheet costs at least: its price less the most its leftovers can bring."""
+    return math.floor(candidate.price * Decimal(str(1.0 - _credit_share(candidate, shop))) * SCALE)
+
+
+def _credit_share(candidate: Candidate, shop: Shop) -> float:
+    """The share of the price that leftovers can bring back: none where the whole sheet would be too small to keep."""
+    x0, y0, x1, y1 = candidate.rect
+    sides, keep = sorted((x1 - x0, y1 - y0)), sorted(shop.rates.keep_mm)
+    return shop.rates.leftover_credit if sides[0] >= keep[0] and sides[1] >= keep[1] else 0.0
+
+
+def _trims_cents(candidate: Candidate, shop: Shop) -> int:
+    """Trims that a sheet needs that does not lie flat in the machine as it comes: by hand, one at least."""
+    lies = reaches(shop.machine, candidate.rect)
+    return 0 if lies else _minutes_cents(shop.rates.saw_trim_min, shop)
 
 
 def _minutes_cents(minutes: float, shop: Shop) -> int:
@@ -77,11 +147,17 @@ def _minutes_cents(minutes: float, shop: Shop) -> int:
 
 
 def _per_piece(candidate: Candidate, kind: Kind, shop: Shop) -> int:
-    """(B5) what a piece costs at least: the credit its net area takes away, and two joins if no pass can hold it."""
+    """(B5) the credit that a piece's net area takes away at least."""
     area = Decimal(str(curves.area(kind.sample) - 1e-3))
-    credit = area * candidate.price_per_mm2 * Decimal(str(shop.rates.leftover_credit))
-    joins = 2 * shop.rates.join_cost if _must_be_joined(kind, shop.machine) else Decimal(0)
-    return math.floor((max(credit, Decimal(0)) + joins) * SCALE)
+    credit = area * candidate.price_per_mm2 * Decimal(str(_credit_share(candidate, shop)))
+    return math.floor(max(credit, Decimal(0)) * SCALE)
+
+
+def _may_pay_to_join(kind: Kind, shop: Shop) -> bool:
+    """Whether cutting it in parts may cost less: a piece cut whole takes up no more than a pass."""
+    saved = min(_minutes_cents(minutes, shop) for minutes in (shop.machine.setup_min, shop.machine.turn_min))
+    fits = _grown_mm2(kind, shop.machine) <= _pass_mm2(shop.machine)
+    return _must_be_joined(kind, shop.machine) or not fits or math.floor(2 * shop.rates.join_cost * SCALE) < saved
 
 
 def _must_be_joined(kind: Kind, machine: Machine) -> bool:
@@ -102,10 +178,65 @@ def _inside_mm2(candidate: Candidate, machine: Machine) -> int:
     return math.ceil(inside.area)
 
 
+def _pass_mm2(machine: Machine) -> int:
+    """What one pass can hold of grown pieces that it cuts whole."""
+    sides = (side + machine.gap_mm + 2 * EPS for side in machine.travel_mm)
+    return math.ceil(math.prod(sides))
+
+
+def _room(candidate: Candidate, machine: Machine) -> Point:
+    x0, y0, x1, y1 = candidate.rect
+    return x1 - x0 - 2 * machine.margin_mm, y1 - y0 - 2 * machine.margin_mm
+
+
+def _shares(candidate: Candidate, kinds: Sequence[Kind], machine: Machine) -> list[list[int]]:
+    """(B6) the shares of a sheet that pieces take by the rectangle that lies upright in each, whatever the layout.
+
+    Two rectangles a gap apart are at least gap/sqrt 2 apart along one of the axes: by so much each of them is grown.
+    """
+    apart = machine.gap_mm / math.sqrt(2.0)
+    sides = [
+        (math.floor((w + apart) * UNITS + 1e-6), math.floor((d + apart) * UNITS + 1e-6)) if w and d else (0, 0)
+        for w, d in map(_upright_rectangle, kinds)
+    ]
+    room = [math.ceil((side + apart) * UNITS - 1e-6) for side in _room(candidate, machine)]
+    if min(room) <= 0 or not any(map(min, sides)):
+        return []
+    rows = strongest_shares(sides, [len(kind.pieces) for kind in kinds], (room[0], room[1]), SHARES)
+    return [[math.floor(share * WHOLE * (1.0 - 1e-9)) for share in row] for row in rows.tolist()]
+
+
+def _upright_rectangle(kind: Kind) -> Point:
+    """Sides of a rectangle inside the piece that stays upright however it is laid; none if it may be turned at will."""
+    if kind.sample.turn is Turn.ANY:
+        return 0.0, 0.0
+    x0, y0, x1, y1 = curves.bounds([kind.sample.outline])
+    if kind.sample.holes or abs((x1 - x0) * (y1 - y0) - kind.polygon.area) > 1e-6 * (x1 - x0 + y1 - y0):
+        inside = largest_rectangle(kind.polygon.buffer(-2 * curves.FLATTEN_MM))
+        x0, y0, x1, y1 = inside or (0.0, 0.0, 0.0, 0.0)
+    return x1 - x0, y1 - y0
+
+
+def _no_two_on_one(candidate: Candidate, kinds: Sequence[Kind], machine: Machine) -> list[int]:
+    """(B7) kinds of which no two pieces lie on one sheet: not even the discs do that lie in them."""
+    width, depth = _room(candidate, machine)
+    alone = []
+    for number, kind in enumerate(kinds):
+        across = 2 * _inscribed_radius(kind.polygon)
+        if math.hypot(max(0.0, width - across), max(0.0, depth - across)) < across + machine.gap_mm - EPS:
+            alone.append(number)
+    return alone
+
+
+@functools.lru_cache(maxsize=1024)
+def _inscribed_radius(polygon: Polygon) -> float:
+    """Of a disc that surely lies in the piece; its polygon may be larger than it by the flattening."""
+    return max(0.0, float(shapely.maximum_inscribed_circle(polygon, tolerance=1.0).length) - 2 * curves.FLATTEN_MM)
+
+
 def _may_lie(kind: Kind, candidate: Candidate, machine: Machine) -> bool:
     """False only where no layout at all can put the piece on this sheet."""
-    x0, y0, x1, y1 = candidate.rect
-    room = x1 - x0 - 2 * machine.margin_mm, y1 - y0 - 2 * machine.margin_mm
+    room = _room(candidate, machine)
     px0, py0, px1, py1 = curves.bounds([kind.sample.outline])
     size = px1 - px0 - 1e-6, py1 - py0 - 1e-6
     if kind.sample.turn is not Turn.ANY:
