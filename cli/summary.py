@@ -22,6 +22,10 @@ def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
     yield f"passes {len(passes)}, turns {turns}, trims {trims}, leftovers kept {kept}"
     cost = plan.cost
     yield f"cost {cost.total} {cost.currency}, no plan can cost less than {cost.bound} (gap {cost.gap_percent:.1f} %)"
+    if len(cost.by_stock) > 1:
+        for each in cost.by_stock:
+            stock = f"{each.material} {each.colour} {each.thickness_mm:g} mm"
+            yield f"  {stock}: cost {each.cost}, at least {each.bound} (gap {each.gap_percent:.1f} %)"
     for warning in plan.warnings:
         yield f"warning: {warning}"
     yield f"files: {folder}/ (open workpack.html first)"

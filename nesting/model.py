@@ -636,6 +636,18 @@ class CostLine:
 
 
 @dataclass(frozen=True, slots=True)
+class StockCost:
+    """What one stock key's part of the plan costs, what it must cost at least, and the gap in per cent of the cost."""
+
+    material: str
+    colour: str
+    thickness_mm: float
+    cost: Decimal
+    bound: Decimal
+    gap_percent: float
+
+
+@dataclass(frozen=True, slots=True)
 class Cost:
     """All terms, their sum, a proven lower bound on any plan's sum, and the gap between the two in per cent."""
 
@@ -644,6 +656,7 @@ class Cost:
     total: Decimal
     bound: Decimal
     gap_percent: float
+    by_stock: tuple[StockCost, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

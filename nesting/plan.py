@@ -5,7 +5,7 @@ In: pieces as read, the workshop, the rack's free offcuts, seed and effort. Out:
 
 from __future__ import annotations
 
-from collections.abc import Sequence, Sized
+from collections.abc import Mapping, Sequence, Sized
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -29,6 +29,8 @@ from nesting.model import (
     Plan,
     PlannedSheet,
     Progress,
+    Rates,
+    StockCost,
     StockKey,
     Turn,
     Workshop,
@@ -68,13 +70,12 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
     pieces = split_oversize(request, machine)
     shop = Shop(machine, request.workshop.rates, request.seed, FILL_EVALUATIONS)
     sheets: list[PlannedSheet] = []
-    bound = Decimal(0)
+    bounds: dict[StockKey, Decimal] = {}
     for stock in sorted({piece.stock for piece in pieces}):
         with within(str(stock)):
-            part, least = _plan_stock(stock, pieces, request, shop, len(sheets) + 1, watch, stop)
+            part, bounds[stock] = _plan_stock(stock, pieces, request, shop, len(sheets) + 1, watch, stop)
         sheets.extend(part)
-        bound += least
-    cost = _cost(pieces, sheets, bound, machine, request)
+    cost = _cost(pieces, sheets, bounds, machine, request)
     hurried = ["stopped on request before all effort was spent"] if stop else []
     hanging = overhang_warnings(sheets, machine, request.workshop.material)
     short = shortages(request.workshop.offer, (piece.stock for piece in pieces))
@@ -158,16 +159,39 @@ def _plan_stock(
 
 
 def _cost(
-    pieces: Sequence[Piece], sheets: Sequence[PlannedSheet], bound: Decimal, machine: Machine, request: Request
+    pieces: Sequence[Piece],
+    sheets: Sequence[PlannedSheet],
+    bounds: Mapping[StockKey, Decimal],
+    machine: Machine,
+    request: Request,
 ) -> Cost:
     """All lines; the bound takes in what no layout changes: cutting, marking, joints."""
     rates = request.workshop.rates
     fixed = [*costing.cutting_lines(pieces, machine, rates), *costing.joint_lines(pieces, rates)]
     lines = [line for sheet in sheets for line in costing.sheet_lines(sheet, machine, rates)] + fixed
     total = costing.total(lines)
-    least = bound + costing.total(fixed)
-    gap = float((total - least) / total * 100) if total > 0 else 0.0
-    return Cost(rates.currency, tuple(lines), total, least, round(gap, 2))
+    least = sum(bounds.values(), Decimal(0)) + costing.total(fixed)
+    by_stock = [_stock_cost(stock, bound, pieces, sheets, machine, rates) for stock, bound in bounds.items()]
+    return Cost(rates.currency, tuple(lines), total, least, _gap_percent(total, least), tuple(by_stock))
+
+
+def _stock_cost(
+    stock: StockKey,
+    bound: Decimal,
+    pieces: Sequence[Piece],
+    sheets: Sequence[PlannedSheet],
+    machine: Machine,
+    rates: Rates,
+) -> StockCost:
+    own = [piece for piece in pieces if piece.stock == stock]
+    fixed = costing.total([*costing.cutting_lines(own, machine, rates), *costing.joint_lines(own, rates)])
+    laid = [line for sheet in sheets if sheet.stock == stock for line in costing.sheet_lines(sheet, machine, rates)]
+    cost, least = costing.total(laid) + fixed, bound + fixed
+    return StockCost(stock.material, stock.colour, stock.thickness_mm, cost, least, _gap_percent(cost, least))
+
+
+def _gap_percent(cost: Decimal, least: Decimal) -> float:
+    return round(float((cost - least) / cost * 100), 2) if cost > 0 else 0.0
 
 
 def _warnings(sheets: Sequence[PlannedSheet]) -> list[str]:

@@ -224,11 +224,21 @@ class CostLineRecord(Record):
     amount: Decimal
 
 
+class StockCostRecord(Record):
+    material: str
+    colour: str
+    thickness_mm: float
+    cost: Decimal
+    bound: Decimal
+    gap_percent: float
+
+
 class CostRecord(Record):
     lines: tuple[CostLineRecord, ...]
     total: Decimal
     bound: Decimal
     gap_percent: float
+    by_stock: tuple[StockCostRecord, ...] = ()
 
 
 class PlanRecord(Record):

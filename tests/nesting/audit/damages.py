@@ -1141,6 +1141,12 @@ def bound_above_the_total(folder: PlanFolder) -> None:
 
 
 @damage("cost")
+def cost_of_a_stock_key_told_too_low(folder: PlanFolder) -> None:
+    share = first(iter(folder.plan["cost"].get("by_stock", [])))
+    share["cost"] = str(round(float(share["cost"]) - 1.0, 2))
+
+
+@damage("cost")
 def gap_told_wrong(folder: PlanFolder) -> None:
     folder.plan["cost"]["gap_percent"] += 3.0
 

@@ -250,10 +250,28 @@ def sheet_of(sheet_id: str, source: dict[str, str], stock: dict[str, Any], outli
     }  # fmt: skip
 
 
+def _by_stock(sheets: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    counts = Counter((s["material"], s["colour"], s["thickness_mm"]) for s in sheets)
+    return [
+        {
+            "material": m,
+            "colour": c,
+            "thickness_mm": t,
+            "cost": f"{80 * n}.00",
+            "bound": f"{80 * n}.00",
+            "gap_percent": 0.0,
+        }
+        for (m, c, t), n in sorted(counts.items())
+    ]
+
+
 def plan_of(pieces: list[dict[str, Any]], sheets: list[dict[str, Any]]) -> dict[str, Any]:
     lines = [{"what": f"sheet {s['id']}", "quantity": 1, "unit": "sheet", "amount": s["price"]} for s in sheets]
     total = f"{80 * len(sheets)}.00"
-    cost = {"currency": "EUR", "lines": lines, "total": total, "bound": total, "gap_percent": 0.0}
+    cost = {
+        "currency": "EUR", "lines": lines, "total": total, "bound": total, "gap_percent": 0.0,
+        "by_stock": _by_stock(sheets),
+    }  # fmt: skip
     return {
         "format": "halfturn-plan/1", "job": {"name": "planetarium"}, "seed": 1, "effort": 1, "machine": dict(MACHINE),
         "pieces": pieces, "sheets": sheets, "cost": cost, "warnings": [], "demands": demands_of(pieces),
