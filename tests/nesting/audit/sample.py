@@ -8,6 +8,7 @@ from __future__ import annotations
 import copy
 import itertools
 import math
+from collections import Counter
 from typing import Any
 
 from shapely.geometry import Polygon, box
