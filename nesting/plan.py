@@ -206,7 +206,7 @@ def _warnings(sheets: Sequence[PlannedSheet]) -> list[str]:
 
 _UNMARKED = {
     "joins": "no waste holds line-up marks that {passes} both reach; line up on the ends of the cuts at the joins",
-    "edge": "{passes} reach no more than a line in common, no line-up mark; line up on the sheet's edge against a stop",
+    "edge": "what {passes} both reach holds no line-up mark; line up on the sheet's edge against a stop",
 }
 
 

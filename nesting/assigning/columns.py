@@ -142,12 +142,14 @@ def _sizes(kinds: Sequence[Kind], machine: Machine) -> list[Point]:
     travel_x, travel_y = machine.travel_mm
     band = 0.0 if all(kind.whole_in_one_pass for kind in kinds) else BAND_MM
     deep = 2 * travel_y - band if machine.open_front or machine.open_back else travel_y
-    sizes = [(travel_x, travel_y), (travel_x, deep)]
+    sizes = []
     for kind in kinds:
         if not kind.whole_in_one_pass:
+            # First, as between equals the smaller blank hangs out less; to the millimetre where no room can be had.
             x0, y0, x1, y1 = kind.polygon.bounds
-            room = 2 * machine.margin_mm + ROOM_MM
-            sizes.append((_up(x1 - x0 + room), _up(y1 - y0 + room)))
+            for room in (2 * machine.margin_mm + ROOM_MM, 2 * machine.margin_mm):
+                sizes.append((_up(x1 - x0 + room), _up(y1 - y0 + room)))
+    sizes += [(travel_x, travel_y), (travel_x, deep)]
     return [way for size in sizes for way in (size, size[::-1])]
 
 

@@ -35,7 +35,7 @@ def choose_runs(laid: Sequence[Laid], reaches: Sequence[Reach], machine: Machine
     """The cheapest passes that cover all pieces. Raises ReachFault naming the piece that no passes cover."""
     covers = [_cover(one, reaches) for one in laid]
     shared = frozenset(one.piece.id for one, cover in zip(laid, covers, strict=True) if not cover.whole)
-    chosen = [reaches[i] for i in _solve(len(reaches), covers, machine, rates)]
+    chosen = [reaches[i] for i in _solve(reaches, covers, machine, rates)]
     return Chosen(_ordered(laid, chosen, shared), shared)
 
 
@@ -65,22 +65,34 @@ def _cover(one: Laid, reaches: Sequence[Reach]) -> _Cover:
     return _Cover((), tuple(contours))
 
 
-def _solve(count: int, covers: Sequence[_Cover], machine: Machine, rates: Rates) -> list[int]:
-    everywhere = [i for i in range(count) if all(i in cover.whole for cover in covers)]
+def _solve(reaches: Sequence[Reach], covers: Sequence[_Cover], machine: Machine, rates: Rates) -> list[int]:
+    everywhere = [i for i in range(len(reaches)) if all(i in cover.whole for cover in covers)]
     if everywhere:
         return everywhere[:1]
     model = cp_model.CpModel()
-    use = [model.new_bool_var(f"use_{i}") for i in range(count)]
+    use = [model.new_bool_var(f"use_{i}") for i in range(len(reaches))]
     for cover in covers:
         if cover.whole:
             model.add_bool_or(use[i] for i in cover.whole)  # (P2) held whole by one pass
     joins = [join for cover in covers for around in cover.contours for join in _joins_of(model, use, around)]
     turn = _cents(Decimal(str(machine.turn_min)) * rates.labour_per_hour / 60)
     join = _cents(rates.join_cost)
-    # (P1) in thousandths of a cent, so that between equals the earlier reaches are taken
-    model.minimize(1000 * (turn * sum(use) + join * sum(joins)) + sum(i * var for i, var in enumerate(use)))
+    places = _side_stops(model, use, reaches)
+    # (P1) in hundred thousandths of a cent, so that equals are told apart
+    least = 100_000 * (turn * sum(use) + join * sum(joins)) + 1000 * sum(places)
+    model.minimize(least + sum(i * var for i, var in enumerate(use)))
     solver = solved(model, effort=2.0)
     return [i for i, var in enumerate(use) if solver.value(var)]
+
+
+def _side_stops(
+    model: cp_model.CpModel, use: Sequence[cp_model.IntVar], reaches: Sequence[Reach]
+) -> list[cp_model.IntVar]:
+    """Variables that are 1 for every place that the side stop must be set to."""
+    places = {round(reach.left_mm, 3): model.new_bool_var("") for reach in reaches}
+    for var, reach in zip(use, reaches, strict=True):
+        model.add_implication(var, places[round(reach.left_mm, 3)])
+    return list(places.values())
 
 
 def _cents(money: Decimal) -> int:

@@ -49,10 +49,12 @@ def frame_of(run: Pass, cuts: Iterable[Cut]) -> Rect | None:
         return None
     boxes = [curves.bounds([to_bed(run, chain.vertices)], closed=chain.closed) for chain in chains]
     x0s, y0s, x1s, y1s = zip(*boxes, strict=True)
-    return min(x0s), min(y0s), max(x1s), max(y1s)
+    x0, y0, x1, y1 = (round(edge, 4) + 0.0 for edge in (min(x0s), min(y0s), max(x1s), max(y1s)))
+    return x0, y0, x1, y1
 
 
 def spare(machine: Machine, frame: Rect) -> tuple[float, float, float, float]:
     """Millimetres between the frame and the end of the travel: left, right, front, back."""
     x0, y0, x1, y1 = frame
-    return x0, machine.travel_mm[0] - x1, y0, machine.travel_mm[1] - y1
+    right, back = (round(edge, 4) + 0.0 for edge in (machine.travel_mm[0] - x1, machine.travel_mm[1] - y1))
+    return x0, right, y0, back

@@ -176,7 +176,7 @@ def _skew(points: Floats, headings: Floats, a: Rect, b: Rect) -> Floats:
         return np.full(len(points), np.inf)
     across = int(np.argmin(room))
     aside = np.abs(points[:, across] - low[across] - room[across] / 2) / max(room[across], EPS)
-    return np.asarray(3.0 * (1.0 - np.abs(headings[:, across])) + 0.1 * aside)
+    return np.asarray(3.0 * (1.0 - np.abs(headings[:, across])) + 0.01 * aside)
 
 
 def _closeness(chain: tuple[Vertex, ...], points: Floats, headings: Floats, around: Sequence[Ring]) -> Floats:

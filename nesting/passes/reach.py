@@ -23,11 +23,15 @@ EPS = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """One way to lay the blank: rotate the sheet by `turn_deg`, add `shift_mm`; the head then reaches `rect_mm`."""
+    """One way to lay the blank: rotate the sheet by `turn_deg`, add `shift_mm`; the head then reaches `rect_mm`.
+
+    `left_mm` is where the blank's left edge then lies, bed frame: the side stop is set there.
+    """
 
     turn_deg: int
     shift_mm: Point
     rect_mm: Rect
+    left_mm: float
 
     def to_bed(self, point: Point) -> Point:
         """Sheet frame to bed frame."""
@@ -68,7 +72,10 @@ def reached_by(ring: Ring, reaches: Sequence[Reach]) -> list[tuple[Chain, tuple[
 
 @functools.lru_cache(maxsize=4096)
 def reaches(machine: Machine, blank: Rect) -> tuple[Reach, ...]:
-    """All ways to lay the blank that reach something no other way reaches as well; () if it does not lie flat."""
+    """All ways to lay the blank that reach something no other way reaches as well; () if it does not lie flat.
+
+    What is reached with the side stop at one place may be reached again with it at another.
+    """
     found = [
         reach
         for turn in (0, 180, 90, 270)
@@ -78,9 +85,16 @@ def reaches(machine: Machine, blank: Rect) -> tuple[Reach, ...]:
     ]
     kept: list[Reach] = []
     for reach in sorted(found, key=lambda r: -_area(r.rect_mm)):
-        if not any(holds(other.rect_mm, reach.rect_mm) for other in kept):
+        if not any(_makes_idle(other, reach) for other in kept):
             kept.append(reach)
     return tuple(sorted(kept, key=lambda r: (r.turn_deg, r.shift_mm)))
+
+
+def _makes_idle(other: Reach, reach: Reach) -> bool:
+    """Whether `other` reaches all that `reach` does; what it reaches with the side stop elsewhere must be more."""
+    if abs(other.left_mm - reach.left_mm) > EPS and holds(reach.rect_mm, other.rect_mm):
+        return False
+    return holds(other.rect_mm, reach.rect_mm)
 
 
 def _size(rect: Rect, turn_deg: int) -> Point:
@@ -134,4 +148,4 @@ def _reach(machine: Machine, blank: Rect, turn_deg: int, corner: Point) -> Reach
     if rect is None:
         return None
     x0, y0, x1, y1 = rect
-    return Reach(turn_deg, shift, (x0 + 0.0, y0 + 0.0, x1, y1))
+    return Reach(turn_deg, shift, (x0 + 0.0, y0 + 0.0, x1, y1), corner[0])

@@ -135,7 +135,7 @@ def _face_pass(order: int, turn_deg: int, shift: Point) -> Pass:
     face = lay(_piece("face", 1, CRESCENT), FACE_SPOT)
     shares = tuple(share for k, share in shares_of(face, REGIONS) if k == order - 1)
     apart = (LineUp(1, "marks", (Distance("L1", "L2", 576.0),)),) if order == 2 else ()
-    reach = Reach(turn_deg, shift, REGIONS[order - 1])
+    reach = Reach(turn_deg, shift, REGIONS[order - 1], 0.0)
     run = Pass(order, "B1", turn_deg, shift, before, file, (), ("face-1",), shares, joins, lineup, apart)
     return _held(run, {"face-1": face}, reach, (0.0, 0.0, 740.0, 590.0))
 
@@ -208,7 +208,7 @@ def offcut_sheet() -> PlannedSheet:
         trims=(),
         blanks=(Blank("B2", (0.0, 0.0, 580.0, 390.0)),),
         placements=tuple(placements),
-        passes=(_held(run, laid, Reach(0, run.shift_mm, blank), blank),),
+        passes=(_held(run, laid, Reach(0, run.shift_mm, blank, 0.0), blank),),
         leftovers=(
             Leftover(
                 ((360, 0), (580, 0), (580, 170), (360, 185.7)), (), True, (360.0, 0.0, 580.0, 170.0), Decimal("1.10")
