@@ -66,7 +66,10 @@ class Joint:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """One thing to cut, piece frame. `outline` runs counter-clockwise, `holes` clockwise; marks ride along."""
+    """One thing to cut, piece frame. `outline` runs counter-clockwise, `holes` clockwise; marks ride along.
+
+    Pieces with the same `joints_aligned` are neighbours whose joints lie at common heights over `baseline_mm`.
+    """
 
     id: str
     name: str
@@ -83,6 +86,8 @@ class Piece:
     fixings: tuple[Point, ...] = ()
     segment_of: str | None = None
     joints: tuple[Joint, ...] = ()
+    joints_aligned: str = ""
+    baseline_mm: float = 0.0
 
     @property
     def stock(self) -> StockKey:
@@ -318,7 +323,7 @@ class PieceOrder:
     """One `[[piece]]` of a job: a drawing (all or one layer of it) or a wording in a font at a cap height.
 
     `bridge_mm` joins dots and accents to their letter by a bar that wide; `font_axes` set a variable font, such as
-    [["wght", 700]]. `units` and `scale` override what the drawing says of itself; the layers named are marked or left
+    [["wght", 700]]. Entries with the same `joints_aligned` have their joints at common heights. `units` and `scale` override what the drawing says of itself; the layers named are marked or left
     out; `text` turns live text in a drawing into outlines.
     """
 
@@ -341,6 +346,7 @@ class PieceOrder:
     mirror: bool = False
     one_piece: bool = False
     fixings: tuple[Point, ...] = ()
+    joints_aligned: str = ""
     units: str | None = None
     scale: float = 1.0
     mark_layers: tuple[str, ...] = ()

@@ -212,4 +212,6 @@ def _piece(one: _Wanted, piece_id: str, name: str) -> Piece:
         mirror=order.mirror,
         one_piece=order.one_piece,
         fixings=order.fixings,
+        joints_aligned=order.joints_aligned,
+        baseline_mm=-y if order.wording is not None else 0.0,
     )

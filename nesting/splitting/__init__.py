@@ -1,145 +1,232 @@
-"""Splitting: an oversize piece into the fewest segments that fit, by straight butt joints.
+"""Splitting: an oversize piece into the fewest segments that fit, joints where they do least harm.
 
-In: a Piece that may be split, and the rooms (length, width) that a segment may fill. Out: segments, each a Piece with
-its parent and labelled joint edges. Pure. Method: cut positions along the piece's long axis by OR-Tools CP-SAT; the
-numbers (S1) to (S3) are those of docs/model.md.
+In: Pieces that may be split, and the rooms (length, width) that a segment may fill. Out: segments, each a Piece with
+its parent and labelled joint edges, and why fewer are impossible. Pure.
+Method: candidate joints part the piece into cells; sets of cells that fit are chosen by OR-Tools CP-SAT; the numbers
+(S1) to (S7) are those of docs/model.md.
 """
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import shapely
-from ortools.sat.python import cp_model
 
 from nesting import curves
 from nesting.faults import ReachFault
-from nesting.model import Joint, Piece, Point, Ring, Turn
-from nesting.solving import NoAnswer, solved
-from nesting.splitting.halving import Part, crossings, halves
+from nesting.model import Chain, Joint, Piece, Point, Ring
+from nesting.solving import NoAnswer
+from nesting.splitting.bound import Least, least_segments
+from nesting.splitting.cells import Cells
+from nesting.splitting.choose import Choice, Fewest, fewest, least_harm
+from nesting.splitting.chords import CLEAR_MM
+from nesting.splitting.columns import Column
+from nesting.splitting.parts import Part, Seam, parts_of
+from nesting.splitting.proposals import HEIGHTS_MM, Proposal, Question, fitting_of, long_axis_deg, proposals
+from nesting.splitting.symmetry import Axis, mirror_axis
 
-STEP_MM = 5.0
-"""Joints are tried this far apart."""
-CLEAR_MM = 10.0
-"""Least distance of a joint from a hole, a corner or a fixing."""
-
-Room = Point
-
-
-def split(piece: Piece, rooms: Sequence[Room]) -> tuple[Piece, ...]:
-    """Segments that each fit one of the rooms, or (piece,) where it fits as it is. Raises ReachFault if it cannot."""
-    angle = _long_axis_deg(piece)
-    turned = _turned(piece, -angle)
-    x0, y0, x1, y1 = curves.bounds([turned.outline])
-    longest = max((long for long, across in _ways(piece, rooms, angle) if across >= y1 - y0), default=0.0)
-    if longest >= x1 - x0:
-        return (piece,)
-    if longest <= 2 * CLEAR_MM:
-        room = max(rooms, key=min, default=(0.0, 0.0))
-        raise ReachFault(
-            f"{piece.name} is {x1 - x0:.1f} x {y1 - y0:.1f} mm; no cut across it gives segments that fit "
-            f"{room[0]:g} x {room[1]:g} mm: it is {y1 - y0 - min(room):.1f} mm too wide",
-            mend="make it narrower, or use a machine with more reach",
-        )
-    levels = _joint_levels(turned, longest)
-    parts = [Part(turned.outline, turned.holes, ())]
-    for level in levels:
-        parts = [half for part in parts for side in halves(part.outline, part.holes, level) for half in side]
-    parts.sort(key=lambda part: (curves.bounds([part.outline])[0], curves.bounds([part.outline])[1]))
-    return tuple(_segment(piece, part, number, levels, angle) for number, part in enumerate(parts, start=1))
+__all__ = ["Question", "Splitting", "split_all"]
 
 
-def _long_axis_deg(piece: Piece) -> float:
-    """Direction of the longer side of the smallest rectangle round the piece; 0 or 90 where the grain binds it."""
+@dataclass(frozen=True, slots=True)
+class Splitting:
+    """A piece's segments, at least how many it takes and why, and whether these are the fewest of all joints tried."""
+
+    segments: tuple[Piece, ...]
+    least: Least
+    fewest_tried: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    proposal: Proposal
+    choice: Choice
+    count: Fewest
+
+
+def fits_whole(question: Question) -> bool:
+    """Whether the piece fits one of its rooms as it is."""
+    fitting = fitting_of(question)
+    x0, y0, x1, y1 = curves.bounds([question.piece.outline])
+    if any(x1 - x0 <= x + 1e-3 and y1 - y0 <= y + 1e-3 for x, y in fitting.rooms):
+        return True
+    return fitting.angle(fitting.spread(shapely.get_coordinates(_area(question.piece)))) is not None
+
+
+def split_all(questions: Sequence[Question]) -> list[Splitting]:
+    """Each piece's segments, or the piece itself where it fits a room as it is. Raises ReachFault if one cannot be split.
+
+    Pieces of one shape are split alike; neighbours (`joints_aligned`) at once, so that their joints lie at common heights.
+    """
+    groups: dict[object, dict[Question, _Answer]] = {}
+    for question in questions:
+        if not fits_whole(question):
+            kind = _kind(question)
+            groups.setdefault(question.piece.joints_aligned or kind, {})[kind] = _answer(question)
+    chosen: dict[Question, tuple[_Answer, tuple[Column, ...]]] = {}
+    for answers in groups.values():
+        found = least_harm([one.choice for one in answers.values()], [one.count for one in answers.values()])
+        chosen |= {kind: (answers[kind], columns) for kind, columns in zip(answers, found, strict=True)}
+    return [
+        _splitting(question, *chosen[_kind(question)]) if _kind(question) in chosen else _whole(question)
+        for question in questions
+    ]
+
+
+def _kind(question: Question) -> Question:
+    """The same for all pieces of one shape."""
+    return replace(question, piece=replace(question.piece, id="", name="", copy=1, marks=()))
+
+
+def _whole(question: Question) -> Splitting:
+    return Splitting((question.piece,), Least(1, "it fits as it is"), True)
+
+
+def _area(piece: Piece) -> shapely.Polygon:
+    return curves.polygon(piece.outline, piece.holes, 0.005)
+
+
+def _answer(question: Question) -> _Answer:
+    """The first way to propose joints that makes up the piece; a later one only where it needs fewer segments.
+
+    Raises ReachFault where none does.
+    """
+    axis = mirror_axis(question.piece)
+    for proposal in proposals(question, axis):
+        choice = _choice(question, proposal, axis)
+        try:
+            return _Answer(proposal, choice, fewest(choice))
+        except NoAnswer:
+            continue
+    raise _impossible(question)
+
+
+def _impossible(question: Question) -> ReachFault:
+    piece = question.piece
     x0, y0, x1, y1 = curves.bounds([piece.outline])
-    if piece.turn is not Turn.ANY:
-        return 0.0 if x1 - x0 >= y1 - y0 else 90.0
-    around = shapely.minimum_rotated_rectangle(curves.polygon(piece.outline))
-    corners = shapely.get_coordinates(around)
-    a, b = max(itertools.pairwise(corners), key=lambda side: math.dist(*side))
-    angle = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0])) % 180.0
-    upright = min((0.0, 90.0, 180.0), key=lambda main: abs(main - angle))
-    # A near-upright rectangle is taken as upright: joints square to the drawing's own axes.
-    if abs(upright - angle) < 0.1 or around.area > 0.995 * (x1 - x0) * (y1 - y0):
-        return 0.0 if x1 - x0 >= y1 - y0 else 90.0
-    return angle
-
-
-def _turned(piece: Piece, angle: float) -> Piece:
-    def turn(ring: Ring) -> Ring:
-        return curves.moved(ring, 0.0, 0.0, angle)
-
-    fixings = tuple(v[:2] for v in curves.moved([(*p, 0.0) for p in piece.fixings], 0.0, 0.0, angle))
-    return replace(piece, outline=turn(piece.outline), holes=tuple(map(turn, piece.holes)), fixings=fixings)
-
-
-def _ways(piece: Piece, rooms: Sequence[Room], angle: float) -> list[Room]:
-    """Rooms as (along the piece, across it): both ways round where it may be turned, else as the grain lies."""
-    swapped = [(h, w) for w, h in rooms]
-    if piece.turn is Turn.ANY:
-        return [*rooms, *swapped]
-    return swapped if angle == 90.0 else list(rooms)
-
-
-def _joint_levels(piece: Piece, longest: float) -> list[float]:
-    """Levels of x of the fewest, best joints."""
-    x0, _, x1, _ = curves.bounds([piece.outline])
-    rings = [piece.outline, *piece.holes]
-    levels = [x0 + STEP_MM * i for i in range(1, int((x1 - x0) / STEP_MM))]
-    fewest = math.ceil((x1 - x0) / longest - 1e-9)
-    ideal = [x0 + (x1 - x0) * i / fewest for i in range(1, fewest)]
-    harm = {level: _harm(piece, rings, level, ideal) for level in levels}
-    allowed = [level for level in levels if harm[level] is not None]
-    model = cp_model.CpModel()
-    cut = {level: model.new_bool_var(f"cut_{level:.1f}") for level in allowed}
-    for start in [x0, *allowed]:
-        if x1 - start > longest:
-            window = [cut[level] for level in allowed if start < level <= start + longest]
-            chosen = [] if start == x0 else [cut[start].negated()]
-            model.add_bool_or([*window, *chosen])  # (S2) no segment longer than its room
-    worst = sum(value for value in harm.values() if value is not None) + 1
-    model.minimize(sum((worst + (harm[level] or 0)) * var for level, var in cut.items()))  # (S1) fewest, then best
-    try:
-        solver = solved(model, effort=5.0)
-    except NoAnswer:
-        raise ReachFault(
-            f"{piece.name}: no joints at least {CLEAR_MM:g} mm off holes and corners give segments of {longest:g} mm",
-            mend="move its holes or fixings, or allow longer segments",
-        ) from None
-    return [level for level, var in cut.items() if solver.value(var)]
-
-
-def _harm(piece: Piece, rings: Sequence[Ring], level: float, ideal: Sequence[float]) -> int | None:
-    """Tenths of a millimetre of harm of a joint: stroke and distance from even spacing; None if forbidden (S3)."""
-    for hole in piece.holes:
-        hx0, _, hx1, _ = curves.bounds([hole])
-        if hx0 - CLEAR_MM < level < hx1 + CLEAR_MM:
-            return None
-    if any(abs(x - level) < CLEAR_MM for x, _ in piece.fixings):
-        return None
-    if any(abs(x - level) < 0.01 for ring in rings for x, _, _ in ring):
-        return None
-    ys = crossings(rings, level)
-    stroke = sum(b - a for a, b in zip(ys[::2], ys[1::2], strict=True))
-    corner = min(abs(x - level) for ring in rings for x, _, _ in ring)
-    uneven = min(abs(level - even) for even in ideal)
-    return round(10 * (stroke + 0.5 * uneven + 2.0 * max(0.0, CLEAR_MM - corner)))
-
-
-def _segment(piece: Piece, part: Part, number: int, levels: Sequence[float], angle: float) -> Piece:
-    """A part as a piece of its own, its bounds at the origin; laid straight if it may be turned."""
-    back = 0.0 if piece.turn is Turn.ANY else angle
-    rings = [curves.moved(ring, 0.0, 0.0, back) for ring in (part.outline, *part.holes)]
-    x0, y0, _, _ = curves.bounds(rings[:1])
-    outline, *holes = (curves.moved(ring, -x0, -y0) for ring in rings)
-    joints = tuple(
-        Joint(f"{piece.id}/{levels.index(level) + 1}", *_edge(edge, back, (x0, y0)))
-        for level in levels
-        for edge in _edges_at(part, level)
+    longest = max((max(room) for room in question.rooms), default=0.0)
+    room = max(question.rooms, key=min, default=(0.0, 0.0))
+    return ReachFault(
+        f"{piece.name} is {x1 - x0:.1f} x {y1 - y0:.1f} mm: no joints at least {CLEAR_MM:g} mm off holes and fixings give "
+        f"segments that fit {room[0]:g} x {room[1]:g} mm (the longest side there is is {longest:g} mm)",
+        mend="move its holes or fixings, put larger sheets on offer, or use a machine with more reach",
     )
+
+
+def _choice(question: Question, proposal: Proposal, axis: Axis | None) -> Choice:
+    cells, columns = proposal.cells, proposal.columns
+    heights = {}
+    if question.piece.joints_aligned:
+        base = question.piece.baseline_mm
+        for number, edge in enumerate(cells.edges):
+            chord = cells.chords[edge.chord]
+            place = (chord.a[1] - base) / HEIGHTS_MM
+            if chord.angle_deg == 0.0 and abs(place - round(place)) < 1e-6:
+                heights[number] = round(place)
+    area = curves.area(question.piece)
+    stroke = 2 * area / curves.length(question.piece.outline, closed=True)
+    return Choice(len(cells.faces), area, stroke, columns, _twins(cells, columns, axis), heights)
+
+
+def _twins(cells: Cells, columns: Sequence[Column], axis: Axis | None) -> dict[int, int]:
+    """For each column the number of its mirror image."""
+    if axis is None:
+        return {}
+    points = [face.representative_point() for face in cells.faces]
+    images = [cells.containing(axis.mirrored((point.x, point.y))) for point in points]
+    numbers = {column.cells: number for number, column in enumerate(columns)}
+    twins = {}
+    for number, column in enumerate(columns):
+        twin = numbers.get(frozenset(image for cell in column.cells if (image := images[cell]) is not None))
+        if twin is not None and len(columns[twin].cells) == len(column.cells):
+            twins[number] = twin
+    return {number: twin for number, twin in twins.items() if twins.get(twin) == number}
+
+
+# ── from columns to segments ─────────────────────────────────────────────────────────────────────────────────
+
+
+def _splitting(question: Question, answer: _Answer, columns: Sequence[Column]) -> Splitting:
+    piece = question.piece
+    least = least_segments(_area(piece), fitting_of(question), question.may_turn)
+    seams = _seams(piece, answer.proposal.cells, columns)
+    parts = parts_of(piece.outline, piece.holes, seams)
+    pairs = sorted(
+        ((part, _column_of(part, answer.proposal.cells, columns)) for part in parts),
+        key=lambda pair: _order(piece, pair[0]),
+    )
+    segments = tuple(
+        _segment(piece, part, number, seams, column.angle_deg if question.may_turn else 0.0)
+        for number, (part, column) in enumerate(pairs, start=1)
+    )
+    return Splitting(segments, least, answer.count.proven)
+
+
+def _order(piece: Piece, part: Part) -> Point:
+    """Along the piece's long axis, then across."""
+    centre = curves.polygon(part.outline).centroid
+    ((x, y, _),) = curves.moved([(centre.x, centre.y, 0.0)], 0, 0, -long_axis_deg(piece))
+    return round(x), round(y)
+
+
+def _column_of(part: Part, cells: Cells, columns: Sequence[Column]) -> Column:
+    solid = curves.polygon(part.outline, part.holes)
+    return max(columns, key=lambda column: sum(solid.intersection(cells.faces[cell]).area for cell in column.cells))
+
+
+def _seams(piece: Piece, cells: Cells, columns: Sequence[Column]) -> list[Seam]:
+    """The cut edges, those of one chord together as long as no other joint ends between them."""
+    cut = sorted({edge for column in columns for edge in column.edges})
+    runs: list[list[int]] = []
+    for number in cut:
+        edge = cells.edges[number]
+        before = cells.edges[runs[-1][-1]] if runs else None
+        goes_on = before is not None and before.chord == edge.chord and before.end == edge.start
+        if goes_on and not _met(cells, cut, edge.chord, cells.ends(edge)[0]):
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    ends = [(cells.edges[run[0]], cells.edges[run[-1]]) for run in runs]
+    drawn = [_seam(cells, first, last) for first, last in ends]
+    angle = long_axis_deg(piece)
+    drawn.sort(key=lambda seam: _along(((seam.a[0] + seam.b[0]) / 2, (seam.a[1] + seam.b[1]) / 2), angle))
+    return [replace(seam, label=f"{piece.id}/{number}") for number, seam in enumerate(drawn, start=1)]
+
+
+def _along(point: Point, angle: float) -> Point:
+    ((x, y, _),) = curves.moved([(*point, 0.0)], 0, 0, -angle)
+    return round(x, 3), round(y, 3)
+
+
+def _met(cells: Cells, cut: Sequence[int], chord: int, point: Point) -> bool:
+    """Whether a joint along another chord ends at, or crosses, a point."""
+    others = (cells.edges[number] for number in cut if cells.edges[number].chord != chord)
+    return any(math.dist(end, point) < 1e-6 for edge in others for end in cells.ends(edge))
+
+
+def _seam(cells: Cells, first: object, last: object) -> Seam:
+    chord = cells.chords[first.chord]  # type: ignore[attr-defined]
+    start, end = first.start, last.end  # type: ignore[attr-defined]
+    a, b = chord.at(start), chord.at(end)
+    line: Chain = ((*a, 0.0), (*b, 0.0))
+    stops = (chord.from_ if start == 0.0 else None, chord.to if end == 1.0 else None)
+    return Seam("", a, b, line, line, stops)
+
+
+def _segment(piece: Piece, part: Part, number: int, seams: Sequence[Seam], angle: float) -> Piece:
+    """A part as a piece of its own, laid straight, its bounds at the origin."""
+
+    def turned(ring: Ring) -> Ring:
+        return curves.moved(ring, 0.0, 0.0, -angle)
+
+    x0, y0, _, _ = curves.bounds([turned(part.outline)])
+    outline, *holes = (curves.moved(turned(ring), -x0, -y0) for ring in (part.outline, *part.holes))
+    joints = []
+    for seam in (seams[i] for i in sorted(part.seams)):
+        a, b = curves.moved([(*seam.a, 0.0), (*seam.b, 0.0)], -x0, -y0, -angle)
+        joints.append(Joint(seam.label, a[:2], b[:2]))
     return replace(
         piece,
         id=f"{piece.id}.{number}",
@@ -150,19 +237,5 @@ def _segment(piece: Piece, part: Part, number: int, levels: Sequence[float], ang
         fixings=(),
         one_piece=True,
         segment_of=piece.id,
-        joints=joints,
+        joints=tuple(joints),
     )
-
-
-def _edges_at(part: Part, level: float) -> list[tuple[Point, Point]]:
-    """Straight sides of the part that lie on the cut line."""
-    return [
-        (s.a, s.b)
-        for s in curves.segments(part.outline, closed=True)
-        if s.bulge == 0 and abs(s.a[0] - level) < 1e-6 and abs(s.b[0] - level) < 1e-6
-    ]
-
-
-def _edge(edge: tuple[Point, Point], turn_deg: float, origin: Point) -> tuple[Point, Point]:
-    a, b = curves.moved([(*edge[0], 0.0), (*edge[1], 0.0)], -origin[0], -origin[1], turn_deg)
-    return (a[0], a[1]), (b[0], b[1])

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from nesting import curves
 from nesting.faults import ReachFault
 from nesting.model import Turn
-from nesting.splitting import CLEAR_MM, split
-from nesting.splitting.halving import halves
+from nesting.splitting import split
+from nesting.splitting.chords import CLEAR_MM
 from tests.nesting.test_curves import star_rings
 from tests.shop import piece, rectangle
 
