@@ -94,6 +94,26 @@ class Piece:
         return StockKey(self.material, self.colour, self.thickness_mm)
 
 
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """Where a segment belongs in its parent: rotate by `turn_deg` about its origin, then translate."""
+
+    piece: str
+    x_mm: float
+    y_mm: float
+    turn_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """How an oversize piece, `parent`, was split. No way of splitting it gives fewer segments than `at_least`: `why`."""
+
+    parent: Piece
+    seats: tuple[Seat, ...]
+    at_least: int
+    why: str
+
+
 # ── stock ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -323,8 +343,9 @@ class PieceOrder:
     """One `[[piece]]` of a job: a drawing (all or one layer of it) or a wording in a font at a cap height.
 
     `bridge_mm` joins dots and accents to their letter by a bar that wide; `font_axes` set a variable font, such as
-    [["wght", 700]]. Entries with the same `joints_aligned` have their joints at common heights. `units` and `scale` override what the drawing says of itself; the layers named are marked or left
-    out; `text` turns live text in a drawing into outlines.
+    [["wght", 700]]. `units` and `scale` override what the drawing says of itself; the layers named are marked or left
+    out; `text` turns live text in a drawing into outlines. Where pieces are split, those with the same `joints_aligned`
+    have their joints at common heights.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
@@ -678,6 +699,7 @@ class Plan:
     cost: Cost
     warnings: tuple[str, ...] = ()
     demands: tuple[Demand, ...] = ()
+    splits: tuple[Split, ...] = ()
     format: Literal["halfturn-plan/1"] = "halfturn-plan/1"
 
     def piece(self, piece_id: str) -> Piece:

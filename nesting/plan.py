@@ -37,7 +37,7 @@ from nesting.model import (
 )
 from nesting.passes.limits import refuse_beyond_reach
 from nesting.passes.overhang import overhang_warnings
-from nesting.splitting import split
+from nesting.splitting import Question, Splitting, split_all
 
 FILL_EVALUATIONS = 300_000
 """Effort of the true-shape engine for one blank while sheets are compared: positions tried."""
@@ -67,7 +67,8 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
         refuse_under_a_beam(machine, piece.stock)
         costing.figure_for(machine, piece.stock)
     check_stock(request.pieces, request.rack, request.workshop.offer)
-    pieces = split_oversize(request, machine)
+    splittings = split_oversize(request, machine)
+    pieces = tuple(piece for splitting in splittings for piece in splitting.segments)
     shop = Shop(machine, request.workshop.rates, request.seed, FILL_EVALUATIONS)
     sheets: list[PlannedSheet] = []
     bounds: dict[StockKey, Decimal] = {}
@@ -88,7 +89,10 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
         *hurried,
     )
     demands = request.demands or tuple(map(_demand, request.pieces))
-    return Plan(request.job, request.seed, request.effort, machine, pieces, tuple(sheets), cost, warnings, demands)
+    splits = tuple(splitting.split for splitting in splittings if splitting.split)
+    return Plan(
+        request.job, request.seed, request.effort, machine, pieces, tuple(sheets), cost, warnings, demands, splits
+    )
 
 
 def _demand(piece: Piece) -> Demand:
@@ -108,19 +112,19 @@ def machine_of(job: Job, workshop: Workshop) -> Machine:
     )
 
 
-def split_oversize(request: Request, machine: Machine) -> tuple[Piece, ...]:
+def split_oversize(request: Request, machine: Machine) -> list[Splitting]:
     """Pieces that may be split and are too big for one pass become segments; the others must be within reach."""
-    ready: list[Piece] = []
+    questions = []
     for piece in request.pieces:
         with within(f"piece {piece.id}"):
             found = candidates(piece.stock, request.rack, request.workshop.offer)
             if piece.one_piece:
                 refuse_beyond_reach(piece, machine)
                 _check_sheets(piece, found, machine)
-                ready.append(piece)
+                questions.append(Question(piece, ()))
             else:
-                ready.extend(split(piece, rooms(found, machine)))
-    return tuple(ready)
+                questions.append(Question(piece, tuple(dict.fromkeys(rooms(found, machine)))))
+    return split_all(questions)
 
 
 def _check_sheets(piece: Piece, found: Sequence[Candidate], machine: Machine) -> None:

@@ -16,10 +16,10 @@ import shapely
 
 from nesting import curves
 from nesting.faults import ReachFault
-from nesting.model import Chain, Joint, Piece, Point, Ring
+from nesting.model import Chain, Joint, Piece, Point, Ring, Seat, Split
 from nesting.solving import NoAnswer
 from nesting.splitting.bound import Least, least_segments
-from nesting.splitting.cells import Cells
+from nesting.splitting.cells import Cells, Edge
 from nesting.splitting.choose import Choice, Fewest, fewest, least_harm
 from nesting.splitting.chords import CLEAR_MM
 from nesting.splitting.columns import Column
@@ -32,11 +32,10 @@ __all__ = ["Question", "Splitting", "split_all"]
 
 @dataclass(frozen=True, slots=True)
 class Splitting:
-    """A piece's segments, at least how many it takes and why, and whether these are the fewest of all joints tried."""
+    """A piece's segments and where they belong in it; or the piece itself, and no split."""
 
     segments: tuple[Piece, ...]
-    least: Least
-    fewest_tried: bool
+    split: Split | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +46,9 @@ class _Answer:
 
 
 def fits_whole(question: Question) -> bool:
-    """Whether the piece fits one of its rooms as it is."""
+    """Whether the piece fits one of its rooms as it is, or may not be split."""
+    if question.piece.one_piece:
+        return True
     fitting = fitting_of(question)
     x0, y0, x1, y1 = curves.bounds([question.piece.outline])
     if any(x1 - x0 <= x + 1e-3 and y1 - y0 <= y + 1e-3 for x, y in fitting.rooms):
@@ -56,9 +57,9 @@ def fits_whole(question: Question) -> bool:
 
 
 def split_all(questions: Sequence[Question]) -> list[Splitting]:
-    """Each piece's segments, or the piece itself where it fits a room as it is. Raises ReachFault if one cannot be split.
+    """Each piece's segments, or the piece itself where it fits as it is. Raises ReachFault if one cannot be split.
 
-    Pieces of one shape are split alike; neighbours (`joints_aligned`) at once, so that their joints lie at common heights.
+    Pieces of one shape are split alike; neighbours (`joints_aligned`) at once, their joints at common heights.
     """
     groups: dict[object, dict[Question, _Answer]] = {}
     for question in questions:
@@ -81,7 +82,7 @@ def _kind(question: Question) -> Question:
 
 
 def _whole(question: Question) -> Splitting:
-    return Splitting((question.piece,), Least(1, "it fits as it is"), True)
+    return Splitting((question.piece,))
 
 
 def _area(piece: Piece) -> shapely.Polygon:
@@ -109,8 +110,8 @@ def _impossible(question: Question) -> ReachFault:
     longest = max((max(room) for room in question.rooms), default=0.0)
     room = max(question.rooms, key=min, default=(0.0, 0.0))
     return ReachFault(
-        f"{piece.name} is {x1 - x0:.1f} x {y1 - y0:.1f} mm: no joints at least {CLEAR_MM:g} mm off holes and fixings give "
-        f"segments that fit {room[0]:g} x {room[1]:g} mm (the longest side there is is {longest:g} mm)",
+        f"{piece.name} is {x1 - x0:.1f} x {y1 - y0:.1f} mm: no joints at least {CLEAR_MM:g} mm off holes and fixings "
+        f"give segments that fit {room[0]:g} x {room[1]:g} mm (the longest side there is is {longest:g} mm)",
         mend="move its holes or fixings, put larger sheets on offer, or use a machine with more reach",
     )
 
@@ -157,11 +158,21 @@ def _splitting(question: Question, answer: _Answer, columns: Sequence[Column]) -
         ((part, _column_of(part, answer.proposal.cells, columns)) for part in parts),
         key=lambda pair: _order(piece, pair[0]),
     )
-    segments = tuple(
+    placed = [
         _segment(piece, part, number, seams, column.angle_deg if question.may_turn else 0.0)
         for number, (part, column) in enumerate(pairs, start=1)
-    )
-    return Splitting(segments, least, answer.count.proven)
+    ]
+    split = Split(piece, tuple(seat for _, seat in placed), least.segments, _why(least, answer, len(placed)))
+    return Splitting(tuple(segment for segment, _ in placed), split)
+
+
+def _why(least: Least, answer: _Answer, found: int) -> str:
+    """Why not fewer: by the bound, or as far as the joints tried tell."""
+    if least.segments >= found:
+        return least.why
+    chords = len(answer.proposal.cells.chords)
+    tried = "give no fewer" if answer.count.proven else "gave no fewer within the effort"
+    return f"{least.why}; the {chords} joints tried {tried} than {found}"
 
 
 def _order(piece: Piece, part: Part) -> Point:
@@ -206,17 +217,17 @@ def _met(cells: Cells, cut: Sequence[int], chord: int, point: Point) -> bool:
     return any(math.dist(end, point) < 1e-6 for edge in others for end in cells.ends(edge))
 
 
-def _seam(cells: Cells, first: object, last: object) -> Seam:
-    chord = cells.chords[first.chord]  # type: ignore[attr-defined]
-    start, end = first.start, last.end  # type: ignore[attr-defined]
+def _seam(cells: Cells, first: Edge, last: Edge) -> Seam:
+    chord = cells.chords[first.chord]
+    start, end = first.start, last.end
     a, b = chord.at(start), chord.at(end)
     line: Chain = ((*a, 0.0), (*b, 0.0))
     stops = (chord.from_ if start == 0.0 else None, chord.to if end == 1.0 else None)
     return Seam("", a, b, line, line, stops)
 
 
-def _segment(piece: Piece, part: Part, number: int, seams: Sequence[Seam], angle: float) -> Piece:
-    """A part as a piece of its own, laid straight, its bounds at the origin."""
+def _segment(piece: Piece, part: Part, number: int, seams: Sequence[Seam], angle: float) -> tuple[Piece, Seat]:
+    """A part as a piece of its own, laid straight, its bounds at the origin; and its seat."""
 
     def turned(ring: Ring) -> Ring:
         return curves.moved(ring, 0.0, 0.0, -angle)
@@ -227,7 +238,7 @@ def _segment(piece: Piece, part: Part, number: int, seams: Sequence[Seam], angle
     for seam in (seams[i] for i in sorted(part.seams)):
         a, b = curves.moved([(*seam.a, 0.0), (*seam.b, 0.0)], -x0, -y0, -angle)
         joints.append(Joint(seam.label, a[:2], b[:2]))
-    return replace(
+    segment = replace(
         piece,
         id=f"{piece.id}.{number}",
         name=f"{piece.name}, segment {number}",
@@ -238,4 +249,7 @@ def _segment(piece: Piece, part: Part, number: int, seams: Sequence[Seam], angle
         one_piece=True,
         segment_of=piece.id,
         joints=tuple(joints),
+        baseline_mm=0.0,
     )
+    ((x, y, _),) = curves.moved([(x0, y0, 0.0)], 0.0, 0.0, angle)
+    return segment, Seat(segment.id, x, y, angle)

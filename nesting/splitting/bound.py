@@ -18,7 +18,8 @@ from ortools.sat.python import cp_model
 from shapely.geometry import Polygon
 
 from nesting.solving import NoAnswer, solved
-from nesting.splitting.columns import Fitting, Floats
+from nesting.splitting.chords import Floats
+from nesting.splitting.columns import Fitting
 
 MOST_POINTS = 26
 STEPS = 360
@@ -71,7 +72,9 @@ def _far_points(area: Polygon) -> Floats:
 
 def _apart(points: Floats, fitting: Fitting, may_turn: bool) -> list[Apart]:
     """Pairs, and triples without such a pair, that fit no room at any angle."""
-    pairs = [pair for pair in itertools.combinations(range(len(points)), 2) if not _fit(points, pair, fitting, may_turn)]
+    pairs = [
+        pair for pair in itertools.combinations(range(len(points)), 2) if not _fit(points, pair, fitting, may_turn)
+    ]
     bad = set(pairs)
     triples = [
         three
@@ -130,4 +133,3 @@ def _can_share(count: int, apart: Sequence[Apart], shares: int) -> bool:
     except NoAnswer as none:
         return str(none) != "INFEASIBLE"
     return True
-

@@ -15,7 +15,7 @@ from ortools.sat.python import cp_model
 from nesting.solving import NoAnswer, solved
 from nesting.splitting.columns import Column
 
-EFFORT = 6.0
+EFFORT = 3.0
 EVEN = 0.5
 """Harm of each millimetre of stroke that a segment is short of a fair share."""
 HEIGHT = 2000
@@ -28,7 +28,8 @@ ASKEW = 1500
 class Choice:
     """What may be chosen for one piece.
 
-    `stroke_mm` is how wide its strokes are. `twins` says for each column which is its mirror image; `heights` at which height an edge lies, if it is level.
+    `stroke_mm` is how wide its strokes are. `twins` says for each column which is its mirror image, `heights` for each
+    level edge at which common height it lies.
     """
 
     cells: int
@@ -52,7 +53,7 @@ def fewest(choice: Choice) -> Fewest:
     """Raises NoAnswer if the columns do not make up the piece."""
     model, used = _covering(choice)
     model.minimize(sum(used))
-    solver = solved(model, EFFORT)
+    solver = solved(model, EFFORT, linear=2)
     count, least = round(solver.objective_value), solver.best_objective_bound
     return Fewest(count, least > count - 1 + 1e-6, bool(choice.twins) and _can_mirror(choice, count))
 
@@ -62,7 +63,7 @@ def _can_mirror(choice: Choice, count: int) -> bool:
     model.add(sum(used) == count)
     _mirror(model, choice, used)
     try:
-        solved(model, EFFORT)
+        solved(model, EFFORT, linear=2)
     except NoAnswer:
         return False
     return True
@@ -82,7 +83,7 @@ def least_harm(choices: Sequence[Choice], counts: Sequence[Fewest]) -> list[tupl
         every.append(used)
     cost += _heights(model, choices, every)
     model.minimize(sum(cost))  # (S1) the least harm of the fewest segments
-    solver = solved(model, 2 * EFFORT)
+    solver = solved(model, 2 * EFFORT, linear=2)
     return [
         tuple(column for column, use in zip(choice.columns, used, strict=True) if solver.value(use))
         for choice, used in zip(choices, every, strict=True)

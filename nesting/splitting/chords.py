@@ -12,9 +12,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from nesting import curves
 from nesting.model import Piece, Point, Ring
+
+Floats = npt.NDArray[np.float64]
 
 CLEAR_MM = 10.0
 """Least distance of a joint from a hole or a fixing."""
@@ -139,10 +142,10 @@ class Keepaway:
         self.rounds = np.array(rounds).reshape(-1, 3)
         self.near_mm = near_mm
 
-    def harm(self, a: Point, b: Point, sine: float, corner_mm: float) -> float | None:
+    def harm(self, a: Point, b: Point, sine: float, off_corners_mm: float) -> float | None:
         """Millimetres of harm of a joint from a to b; None if it is forbidden (S3).
 
-        corner_mm: the least distance from a corner.
+        off_corners_mm: the least distance from a corner.
         """
         if sine < OBLIQUE_SINE or _distances(self.vertices, a, b).min() < VERTEX_MM:
             return None
@@ -155,7 +158,7 @@ class Keepaway:
             harm += max(0.0, 3 * CLEAR_MM - apart)
         if len(self.corners):
             apart = _distances(self.corners, a, b).min()
-            if apart < corner_mm:
+            if apart < off_corners_mm:
                 return None
             harm += 2.0 * max(0.0, min(long, 100.0) - apart)
         return float(harm)
@@ -187,8 +190,9 @@ def _round(hole: Ring) -> tuple[float, float, float]:
     return *centre, max(math.dist(centre, p) for p in curves.flattened(curves.reversed_ring(hole)))
 
 
-def _distances(points: np.ndarray, a: Point, b: Point) -> np.ndarray:
+def _distances(points: Floats, a: Point, b: Point) -> Floats:
     """From each point to the stretch from a to b."""
     start, along = np.array(a), np.array(b) - np.array(a)
     share = np.clip((points - start) @ along / float(along @ along), 0.0, 1.0)
-    return np.hypot(*(points - start - share[:, None] * along).T)
+    apart: Floats = np.hypot(*(points - start - share[:, None] * along).T)
+    return apart

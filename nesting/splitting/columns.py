@@ -13,13 +13,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 
 from nesting.model import Point
 from nesting.splitting.cells import Cells
+from nesting.splitting.chords import Floats
 
-Floats = npt.NDArray[np.float64]
 MOST_COLUMNS = 5_000
 FIT_MM = 1e-3
 """Rounding forgiven where a segment just fits."""
@@ -34,7 +33,7 @@ class TooMany(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A possible segment: its cells, the edges it is cut along, the angle it fits at, tenths of mm of harm, square mm."""
+    """A possible segment: its cells, the edges cut, the angle it fits at, tenths of a millimetre of harm, its area."""
 
     cells: frozenset[int]
     edges: tuple[int, ...]
@@ -90,9 +89,7 @@ class Growing:
 
     def column(self, members: frozenset[int]) -> Column | None:
         """The set as a column; None if it does not fit with its tongues, is a crumb, or is cut where it must not be."""
-        cut = tuple(
-            sorted({edge for cell in members for other, edge in self.touching[cell] if other not in members})
-        )
+        cut = tuple(sorted({edge for cell in members for other, edge in self.touching[cell] if other not in members}))
         harms = [self.harms[edge] for edge in cut]
         area = sum(self.areas[cell] for cell in members)
         if area < LEAST_MM2 or any(harm is None for harm in harms):

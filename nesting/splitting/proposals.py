@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +18,7 @@ import shapely
 from nesting import curves
 from nesting.model import Piece, Point, Turn
 from nesting.splitting.cells import Cells, cells_of
-from nesting.splitting.chords import Chord, Keepaway, Turned, level_of, straight_angles
+from nesting.splitting.chords import Chord, Floats, Keepaway, Turned, level_of, straight_angles
 from nesting.splitting.columns import Column, Fitting, Growing, TooMany
 from nesting.splitting.symmetry import Axis
 
@@ -122,9 +122,7 @@ Weighed = tuple[float, tuple[Chord, ...]]
 """Harm, and a chord with its mirror image."""
 
 
-def _weighed(
-    question: Question, keep: Keepaway, axis: Axis | None, strokes_off: float, widest: float
-) -> list[Weighed]:
+def _weighed(question: Question, keep: Keepaway, axis: Axis | None, strokes_off: float, widest: float) -> list[Weighed]:
     """All chords that may be joints, the least harmful first; those at wanted levels before all others."""
     piece = question.piece
     rings = [piece.outline, *piece.holes]
@@ -184,14 +182,14 @@ def _room_levels(low: float, high: float, rooms: Sequence[Point]) -> tuple[list[
     return even, filled
 
 
-def _with_mirror(chord: Chord, axis: Axis, turned: object) -> tuple[Chord, ...]:
+def _with_mirror(chord: Chord, axis: Axis, turned: Callable[[float], Turned]) -> tuple[Chord, ...]:
     """The chord and its mirror image, once if it is its own; () if it crosses the axis askew."""
     there = axis.mirrored(chord.middle)
     if math.dist(chord.middle, there) < 1e-6 or math.dist(chord.a, axis.mirrored(chord.b)) < 0.2:
         upright = abs((chord.angle_deg - axis.angle_deg + 45.0) % 90.0 - 45.0) < 1e-6
         return (chord,) if upright else ()
     angle = axis.mirrored_angle(chord.angle_deg)
-    for other in turned(angle).chords(level_of(there, angle)):  # type: ignore[operator]
+    for other in turned(angle).chords(level_of(there, angle)):
         if math.dist(other.middle, there) < 0.5:
             return (chord, other)
     return ()
@@ -210,7 +208,7 @@ def _thinned(weighed: Sequence[Weighed], apart_mm: float) -> list[Chord]:
     return kept
 
 
-def _arrays(chords: Sequence[Chord]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _arrays(chords: Sequence[Chord]) -> tuple[Floats, Floats, Floats]:
     return (
         np.array([chord.a for chord in chords]),
         np.array([chord.b for chord in chords]),
@@ -218,7 +216,7 @@ def _arrays(chords: Sequence[Chord]) -> tuple[np.ndarray, np.ndarray, np.ndarray
     )
 
 
-def _near(chord: Chord, starts: np.ndarray, ends: np.ndarray, middles: np.ndarray, apart_mm: float) -> bool:
+def _near(chord: Chord, starts: Floats, ends: Floats, middles: Floats, apart_mm: float) -> bool:
     if not len(starts):
         return False
     if np.hypot(*(middles - np.array(chord.middle)).T).min() < apart_mm:
@@ -228,17 +226,19 @@ def _near(chord: Chord, starts: np.ndarray, ends: np.ndarray, middles: np.ndarra
     if bool(((one <= 0) & (other <= 0)).any()):
         return True
     # Ends that all but touch would leave a sliver between.
-    return min(np.hypot(*(some - end).T).min() for some in (starts, ends) for end in (a, b)) < 2.0
+    return any(float(np.hypot(*(some - end).T).min()) < 2.0 for some in (starts, ends) for end in (a, b))
 
 
-def _side(starts: np.ndarray, ends: np.ndarray, point: np.ndarray) -> np.ndarray:
+def _side(starts: Floats, ends: Floats, point: Floats) -> Floats:
     along, to = ends - starts, point - starts
-    return along[:, 0] * to[:, 1] - along[:, 1] * to[:, 0]
+    across: Floats = along[:, 0] * to[:, 1] - along[:, 1] * to[:, 0]
+    return across
 
 
-def _side2(a: np.ndarray, b: np.ndarray, points: np.ndarray) -> np.ndarray:
+def _side2(a: Floats, b: Floats, points: Floats) -> Floats:
     along, to = b - a, points - a
-    return along[0] * to[:, 1] - along[1] * to[:, 0]
+    across: Floats = along[0] * to[:, 1] - along[1] * to[:, 0]
+    return across
 
 
 # ── a grid of lines ──────────────────────────────────────────────────────────────────────────────────────────
@@ -250,7 +250,9 @@ def _grid(question: Question, keep: Keepaway, fitting: Fitting, angle: float) ->
     rings = [piece.outline, *piece.holes]
     families = [Turned(rings, angle), Turned(rings, (angle + 90.0) % 180.0)]
     levels = [_grid_levels(lines, question, keep) for lines in families]
-    chords = [chord for lines, found in zip(families, levels, strict=True) for at in found for chord in lines.chords(at)]
+    chords = [
+        chord for lines, found in zip(families, levels, strict=True) for at in found for chord in lines.chords(at)
+    ]
     if not chords:
         return None
     cells = cells_of(_area(piece), chords)

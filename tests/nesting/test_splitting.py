@@ -1,20 +1,24 @@
-"""Splitting: segments that fit, lose nothing, and keep joints off holes."""
+"""Splitting: the fewest segments, each fits, none of the piece is lost, joints keep off what they would spoil."""
 
+import itertools
 import math
 
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely.geometry import LineString, Polygon
 
 from nesting import curves
 from nesting.faults import ReachFault
-from nesting.model import Turn
-from nesting.splitting import split
-from nesting.splitting.chords import CLEAR_MM
-from tests.nesting.test_curves import star_rings
-from tests.shop import piece, rectangle
+from nesting.model import Piece, Split, Turn
+from nesting.splitting import Question, split_all
+from nesting.splitting.chords import CLEAR_MM, corners, is_small
+from nesting.splitting.symmetry import mirror_axis
+from tests.shop import disc, piece, rectangle
 
-ROOM = [(590.0, 390.0)]
+ROOM = (590.0, 390.0)
+ROOMS = (ROOM, (390.0, 590.0))
 
 
 def round_hole(x, y, diameter):
@@ -26,23 +30,168 @@ RAIL = piece(
     ((0, 0, 0), (1430, 0, 1), (1430, 70, 0), (0, 70, 1)),
     tuple(round_hole(x, 35, 6) for x in (100, 500, 750, 1000, 1330)),
     name="rail",
+    one_piece=False,
 )
 
 
-def test_a_rail_of_1500_gives_three_segments_on_a_600_bed():
-    segments = split(RAIL, ROOM)
-    assert len(segments) == 3, "1500 / 590 is more than two"
-    assert [s.id for s in segments] == ["rail-1.1", "rail-1.2", "rail-1.3"]
-    assert all(s.segment_of == "rail-1" for s in segments)
+def oversize(outline, holes=(), **more):
+    return piece(outline, holes, one_piece=False, **more)
+
+
+def splitting(one: Piece, rooms=ROOMS) -> tuple[tuple[Piece, ...], Split]:
+    (found,) = split_all([Question(one, rooms)])
+    assert found.split
+    return found.segments, found.split
+
+
+def seated(segments, split) -> list[Polygon]:
+    """The segments' areas where they belong in the parent."""
+    solids = []
+    for segment, seat in zip(segments, split.seats, strict=True):
+        assert seat.piece == segment.id
+        rings = [curves.moved(r, seat.x_mm, seat.y_mm, seat.turn_deg) for r in (segment.outline, *segment.holes)]
+        solids.append(curves.polygon(rings[0], rings[1:], 0.002))
+    return solids
+
+
+def joint_lines(segments, split) -> list[LineString]:
+    """Every joint edge in the parent's frame, once for each of its two sides."""
+    lines = []
+    for segment, seat in zip(segments, split.seats, strict=True):
+        for joint in segment.joints:
+            ends = curves.moved([(*joint.start_mm, 0), (*joint.end_mm, 0)], seat.x_mm, seat.y_mm, seat.turn_deg)
+            lines.append(LineString([end[:2] for end in ends]))
+    return lines
+
+
+def assert_reassembles(one: Piece, segments, split) -> None:
+    """Nothing lost, nothing twice, each within its room, both sides of each joint in one place."""
+    solids = seated(segments, split)
+    whole = curves.polygon(one.outline, one.holes, 0.002)
+    assert math.fsum(map(curves.area, segments)) == pytest.approx(curves.area(one), abs=1e-3)
+    assert shapely.union_all(solids).symmetric_difference(whole).area < 0.01 * whole.length
+    for a, b in itertools.combinations(solids, 2):
+        assert a.intersection(b).area < 0.5
     for segment in segments:
         x0, y0, x1, y1 = curves.bounds([segment.outline])
-        assert x1 - x0 <= 590 and y1 - y0 <= 390
-    assert math.fsum(map(curves.area, segments)) == pytest.approx(curves.area(RAIL))
+        assert any(x1 - x0 <= x + 0.01 and y1 - y0 <= y + 0.01 for x, y in ROOMS)
+    by_label: dict[str, list[LineString]] = {}
+    labels = [joint.label for segment in segments for joint in segment.joints]
+    for label, line in zip(labels, joint_lines(segments, split), strict=True):
+        by_label.setdefault(label, []).append(line)
+    for both in by_label.values():
+        assert len(both) == 2
+        assert shapely.hausdorff_distance(*both) < 1e-6
+
+
+# ── how many ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_a_rail_of_1500_gives_three_segments_and_the_bound_says_fewer_is_impossible():
+    segments, split = splitting(RAIL)
+    assert [s.id for s in segments] == ["rail-1.1", "rail-1.2", "rail-1.3"]
+    assert all(s.segment_of == "rail-1" for s in segments)
+    assert split.at_least == 3
+    assert "lie so far apart that no segment holds two of them" in split.why
+    assert_reassembles(RAIL, segments, split)
     assert sum(len(s.holes) for s in segments) == 5
 
 
+def test_a_plain_rail_1500_by_90_is_split_evenly_and_squarely():
+    segments, split = splitting(oversize(rectangle(1500, 90)))
+    assert len(segments) == split.at_least == 3
+    assert sorted(round(curves.bounds([s.outline])[2]) for s in segments) == [500, 500, 500]
+    assert all(line.length == pytest.approx(90) for line in joint_lines(segments, split))
+
+
+def test_a_rail_of_exactly_three_rooms_still_gives_three():
+    assert len(splitting(oversize(rectangle(1770, 90)))[0]) == 3
+
+
+def test_a_panel_too_wide_for_one_row_is_split_both_ways():
+    panel = oversize(rectangle(1500, 700))
+    segments, split = splitting(panel)
+    assert len(segments) == 6
+    assert_reassembles(panel, segments, split)
+
+
+def test_what_fits_stays_whole_also_askew():
+    for small in (oversize(rectangle(500, 300)), oversize(rectangle(620, 50))):
+        (found,) = split_all([Question(small, ROOMS)])
+        assert found.segments == (small,)
+        assert found.split is None
+
+
+def test_no_room_for_any_segment_is_told():
+    with pytest.raises(ReachFault, match=r"the longest side there is is 8 mm"):
+        split_all([Question(oversize(rectangle(1500, 700)), ((8.0, 6.0),))])
+
+
+def test_grain_keeps_segments_as_they_lie():
+    upright = oversize(rectangle(70, 1500), turn=Turn.NONE)
+    segments, split = splitting(upright, ((390.0, 590.0),))
+    assert len(segments) == 3
+    assert all(seat.turn_deg == 0 for seat in split.seats)
+    for segment in segments:
+        x0, y0, x1, y1 = curves.bounds([segment.outline])
+        assert (x1 - x0, y1 - y0) < (71, 591)
+
+
+# ── where ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+W_900 = (
+    (0, 900), (200, 0), (330, 0), (525, 720), (720, 0), (850, 0), (1050, 900), (930, 900), (782, 215), (598, 900),
+    (452, 900), (268, 215), (120, 900),
+)  # fmt: skip
+"""A grotesque capital W, 900 mm high, strokes about 120 mm wide."""
+
+
+def test_a_letter_w_of_900_keeps_joints_off_fixings_and_a_stroke_width_off_corners():
+    fixings = ((110.0, 640.0), (300.0, 70.0), (525.0, 810.0), (750.0, 70.0), (940.0, 640.0))
+    letter = oversize(curves.ring_of(W_900), name="W", fixings=fixings)
+    segments, split = splitting(letter)
+    assert_reassembles(letter, segments, split)
+    lines = joint_lines(segments, split)
+    for line in lines:
+        assert all(line.distance(shapely.Point(p)) >= CLEAR_MM for p in fixings)
+        assert all(line.distance(shapely.Point(p)) >= line.length for p in corners(letter.outline))
+    assert split.at_least <= len(segments) <= 5
+
+
+def test_joints_of_a_symmetric_piece_are_mirrored():
+    letter = oversize(curves.ring_of(W_900), name="W")
+    axis = mirror_axis(letter)
+    assert axis is not None and axis.angle_deg == 90.0 and axis.through[0] == pytest.approx(525)
+    middles = [line.interpolate(0.5, normalized=True) for line in joint_lines(*splitting(letter))]
+    for middle in middles:
+        there = shapely.Point(axis.mirrored((middle.x, middle.y)))
+        assert min(there.distance(other) for other in middles) < 0.5
+
+
+def test_a_lopsided_fixing_takes_the_symmetry_away():
+    assert mirror_axis(oversize(curves.ring_of(W_900), fixings=((110.0, 640.0),))) is None
+
+
+def test_neighbours_that_ask_for_it_are_joined_at_common_heights():
+    tall = [oversize(rectangle(90, 1400 + 60 * i), name=f"post {i}", joints_aligned="row") for i in range(3)]
+    found = split_all([Question(one, ROOMS) for one in tall])
+    heights = [
+        {round(line.centroid.y, 6) for line in joint_lines(one.segments, one.split)} for one in found if one.split
+    ]
+    assert heights[0] == heights[1] == heights[2]
+    assert len(heights[0]) == 2
+
+
+def test_a_baseline_shifts_the_common_heights():
+    low = oversize(rectangle(90, 1100), name="low", joints_aligned="row")
+    high = oversize(rectangle(90, 1100), name="high", joints_aligned="row", baseline_mm=7.0)
+    found = split_all([Question(one, ROOMS) for one in (low, high)])
+    (one,), (other,) = ({round(line.centroid.y, 6) for line in joint_lines(f.segments, f.split)} for f in found)
+    assert other - one == pytest.approx(7.0)
+
+
 def test_both_sides_of_a_joint_carry_its_label_and_its_length():
-    left, middle, right = split(RAIL, ROOM)
+    left, middle, right = splitting(RAIL)[0]
     assert [joint.label for joint in left.joints] == ["rail-1/1"]
     assert [joint.label for joint in middle.joints] == ["rail-1/1", "rail-1/2"]
     assert [joint.label for joint in right.joints] == ["rail-1/2"]
@@ -51,40 +200,53 @@ def test_both_sides_of_a_joint_carry_its_label_and_its_length():
             assert math.dist(joint.start_mm, joint.end_mm) == pytest.approx(70)
 
 
-def test_joints_keep_clear_of_holes():
-    for segment in split(RAIL, ROOM):
-        for joint in segment.joints:
-            for hole in segment.holes:
-                x0, _, x1, _ = curves.bounds([hole])
-                assert not x0 - CLEAR_MM < joint.start_mm[0] < x1 + CLEAR_MM
+def test_copies_are_split_alike():
+    first, second = RAIL, piece(RAIL.outline, RAIL.holes, name="rail", id="rail-2", copy=2, one_piece=False)
+    one, other = split_all([Question(first, ROOMS), Question(second, ROOMS)])
+    assert [s.outline for s in one.segments] == [s.outline for s in other.segments]
+    assert other.segments[0].id == "rail-2.1"
 
 
-def test_what_fits_stays_whole():
-    small = piece(rectangle(500, 300))
-    assert split(small, ROOM) == (small,)
+# ── whatever the shape ───────────────────────────────────────────────────────────────────────────────────────
 
 
-def test_too_wide_for_any_cut_is_told_in_millimetres():
-    with pytest.raises(ReachFault, match=r"it is 310\.0 mm too wide"):
-        split(piece(rectangle(1500, 700)), ROOM)
+@st.composite
+def shapes(draw: st.DrawFn) -> Piece:
+    """Stars, rings and slotted bars larger than the room, with small holes and fixings in them."""
+    kind = draw(st.sampled_from(["star", "ring", "bar"]))
+    if kind == "ring":
+        outer, wide = draw(st.floats(650, 1200)), draw(st.floats(40, 150))
+        inner = curves.reversed_ring(curves.moved(disc(outer - 2 * wide), wide, wide))
+        holes = tuple(round_hole(outer / 2 + (outer - wide) / 2 * math.cos(t), outer / 2, 6.0) for t in (0.0, math.pi))
+        return oversize(disc(outer), (inner, *holes))
+    if kind == "bar":
+        long, wide = draw(st.floats(650, 2400)), draw(st.floats(40, 330))
+        bulge = draw(st.sampled_from([0.0, 0.2, -0.1]))
+        holes = tuple(round_hole(x, wide / 2, 8.0) for x in draw(st.lists(st.floats(60, long - 60), max_size=3)))
+        apart = sorted(hole[0][0] for hole in holes)
+        if any(b - a < 10 for a, b in itertools.pairwise(apart)):
+            holes = ()
+        ring = ((0, 0, 0), (long, 0, abs(bulge)), (long, wide, 0), (0, wide, bulge))
+        return oversize(ring, holes, fixings=((30.0, wide / 2),))
+    count, outer = draw(st.integers(3, 9)), draw(st.floats(400, 700))
+    inner = outer * draw(st.floats(0.3, 0.8))
+    turn, start = math.pi / count, draw(st.floats(0, 6.28))
+    ring = curves.ring_of(
+        [(r * math.cos(start + i * turn), r * math.sin(start + i * turn)) for i, r in enumerate([outer, inner] * count)]
+    )
+    return oversize(ring, (round_hole(0, 0, 12.0),))
 
 
-def test_grain_keeps_segments_as_they_lie():
-    upright = piece(rectangle(70, 1500), turn=Turn.NONE)
-    segments = split(upright, [(390.0, 590.0)])
-    assert len(segments) == 3
-    for segment in segments:
-        x0, y0, x1, y1 = curves.bounds([segment.outline])
-        assert (x1 - x0, y1 - y0) < (71, 591)
-
-
-@settings(max_examples=80, deadline=None)
-@given(star_rings(), st.floats(-60, 60))
-def test_cutting_in_two_keeps_the_area_and_sides_apart(ring, level):
-    if any(abs(x - level) < 1e-3 for x, _, _ in ring):
+@settings(max_examples=12, deadline=None)
+@given(shapes())
+def test_segments_make_up_any_shape_and_joints_miss_its_holes(one: Piece):
+    (found,) = split_all([Question(one, ROOMS)])
+    if found.split is None:
         return
-    left, right = halves(ring, (), level)
-    parts = [*left, *right]
-    assert math.fsum(curves.signed_area(p.outline) for p in parts) == pytest.approx(curves.signed_area(ring), rel=1e-6)
-    assert all(curves.bounds([p.outline])[2] <= level + 1e-6 for p in left)
-    assert all(curves.bounds([p.outline])[0] >= level - 1e-6 for p in right)
+    assert_reassembles(one, found.segments, found.split)
+    assert found.split.at_least <= len(found.segments)
+    for line in joint_lines(found.segments, found.split):
+        for hole in one.holes:
+            if is_small(hole):
+                assert line.distance(curves.polygon(curves.reversed_ring(hole))) >= CLEAR_MM - 0.06
+        assert all(line.distance(shapely.Point(p)) >= CLEAR_MM - 1e-6 for p in one.fixings)
