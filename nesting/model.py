@@ -106,7 +106,7 @@ class Seat:
 
 @dataclass(frozen=True, slots=True)
 class Split:
-    """How an oversize piece, `parent`, was split. No way of splitting it gives fewer segments than `at_least`: `why`."""
+    """How an oversize piece, `parent`, was split; `why` no way of splitting it gives fewer segments than `at_least`."""
 
     parent: Piece
     seats: tuple[Seat, ...]

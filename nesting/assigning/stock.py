@@ -174,12 +174,11 @@ def _shortage(offer: Offer) -> str:
 
 
 def rooms(found: Iterable[Candidate], machine: Machine) -> list[Point]:
-    """What one pass can hold of each sheet, inside its margins: (x, y) of the sheet frame, for both ways to lay it."""
+    """What one pass can hold of each sheet, trimmed to the travel: (x, y) of the sheet frame, both ways to lay it."""
     inset = 2 * machine.margin_mm
     listed = []
     for candidate in found:
         x0, y0, x1, y1 = candidate.rect
-        width, depth = x1 - x0 - inset, y1 - y0 - inset
         for travel_x, travel_y in (machine.travel_mm, machine.travel_mm[::-1]):
-            listed.append((min(width, travel_x), min(depth, travel_y)))
+            listed.append((min(x1 - x0, travel_x) - inset, min(y1 - y0, travel_y) - inset))
     return listed
