@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli.as_json import JsonOption, echo_json
 from cli.options import WorkshopOption, workshop_folder
 from cli.progress import Ticker
 from nesting.faults import JobFault
@@ -47,15 +48,23 @@ def plan(
 
 def audit(
     folder: Annotated[Path, typer.Argument(help="A plan folder.")],
+    job: Annotated[
+        Path | None,
+        typer.Option("--job", help="Job file: its drawings are read afresh and compared.", show_default=False),
+    ] = None,
+    as_json: JsonOption = False,
 ) -> None:
     """Read a plan's drawings back and prove, check by check, that it is sound. Exit code 1 if it is not."""
     from nesting.audit import audit_plan
 
-    checks = audit_plan(folder)
-    for check in checks:
-        typer.echo(_check_line(check))
+    checks = audit_plan(folder, job)
     failed = sum(not check.ok for check in checks)
-    typer.echo(f"{len(checks)} checks, {failed} failed")
+    if as_json:
+        echo_json("audit", sound=not failed, failed=failed, checks=checks)
+    else:
+        for check in checks:
+            typer.echo(_check_line(check))
+        typer.echo(f"{len(checks)} checks, {failed} failed")
     if failed:
         raise typer.Exit(1)
 

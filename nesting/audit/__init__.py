@@ -24,14 +24,20 @@ from nesting.audit.passes import pass_checks
 from nesting.audit.pieces import piece_checks
 from nesting.audit.records import PlanRecord, read_plan
 from nesting.audit.scene import lay_out
+from nesting.audit.sources import source_checks
 from nesting.audit.trims import trim_checks
+from nesting.toml_files import read_job
 
 __all__ = ["Check", "audit_plan"]
 
 
-def audit_plan(folder: Path) -> tuple[Check, ...]:
-    """Every check of the plan in `folder`, passed or failed. Raises PlanFault if there is no readable plan."""
+def audit_plan(folder: Path, job: Path | None = None) -> tuple[Check, ...]:
+    """Every check of the plan in `folder`, passed or failed; with a job file, its drawings are compared.
+
+    Raises PlanFault if there is no readable plan, JobFault if there is no readable job.
+    """
     plan = read_plan(folder)
+    against_job = source_checks(plan, read_job(job), job.parent) if job else []
     names = _files(plan)
     drawings = {name: read_drawing(folder / name) for name in dict.fromkeys(names)}
     scene = lay_out(plan, drawings)
@@ -50,6 +56,7 @@ def audit_plan(folder: Path) -> tuple[Check, ...]:
         *leftover_checks(scene),
         *cost_checks(plan),
         *buying_checks(plan),
+        *against_job,
     )
 
 

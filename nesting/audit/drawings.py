@@ -2,7 +2,7 @@
 
 In: a DXF file of the plan folder. Out: a Drawing, chains of vertices (x_mm, y_mm, bulge) by layer, bed frame, and the
 flaws found on the way; a drawing that cannot be read is a Drawing with no chains and one flaw.
-Method: ezdxf reads and audits; lines, arcs, circles and light polylines are followed, anything else is a flaw.
+Method: ezdxf reads and audits; lines, arcs, circles and flat polylines are followed, anything else is a flaw.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from ezdxf.entities.circle import Circle
 from ezdxf.entities.dxfgfx import DXFGraphic
 from ezdxf.entities.line import Line
 from ezdxf.entities.lwpolyline import LWPolyline
+from ezdxf.entities.polyline import Polyline
 
 from nesting.audit.checks import Flaw
 from nesting.audit.linework import Floats
@@ -98,7 +99,7 @@ def _followed(entities: list[DXFGraphic], name: str) -> tuple[list[Chain], list[
         if layer not in (*RUN_LAYERS, *NOTE_LAYERS):
             flaws.append(Flaw(name, f"an entity on layer {layer}, which is none of a pass drawing's layers"))
             continue
-        vertices, closed = _vertices(entity)
+        vertices, closed = vertices_of(entity)
         if vertices is None or len(vertices) < 2 or not np.isfinite(vertices).all() or np.abs(vertices).max() > 1e6:
             if layer in RUN_LAYERS:  # notes may hold words
                 flaws.append(Flaw(name, f"{entity.dxftype()} number {index + 1} on layer {layer} cannot be followed"))
@@ -107,12 +108,15 @@ def _followed(entities: list[DXFGraphic], name: str) -> tuple[list[Chain], list[
     return chains, flaws
 
 
-def _vertices(entity: DXFGraphic) -> tuple[Floats | None, bool]:
+def vertices_of(entity: DXFGraphic) -> tuple[Floats | None, bool]:
     """Vertices (n, 3) and whether they close; None if the entity is of another kind or does not lie flat, face up."""
     if entity.dxf.hasattr("extrusion") and not entity.dxf.extrusion.isclose((0, 0, 1)):
         return None, False
     if isinstance(entity, LWPolyline):
         return np.asarray(entity.get_points("xyb"), dtype=float).reshape(-1, 3), bool(entity.closed)
+    if isinstance(entity, Polyline) and entity.is_2d_polyline:
+        corners = [(at.dxf.location.x, at.dxf.location.y, at.dxf.get("bulge", 0.0)) for at in entity.vertices]
+        return np.array(corners, dtype=float).reshape(-1, 3), bool(entity.is_closed)
     if isinstance(entity, Line):
         ends = (entity.dxf.start, entity.dxf.end)
         return np.array([(end.x, end.y, 0.0) for end in ends]), False
