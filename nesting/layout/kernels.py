@@ -37,6 +37,7 @@ ZERO = f4(0.0)
 ONE = f4(1.0)
 FAR = 1e30
 TOUCH = 1e-9
+HEAVIEST = f4(1e12)
 EVALUATIONS, MOVES, ROUNDS = 0, 1, 2
 LEAST, MARK, IDLE = 0, 1, 2
 
@@ -57,6 +58,7 @@ AX, AY, BX, BY, LX, LY, HX, HY = range(8)
 X0, Y0, X1, Y1, P0, M0, P1, M1, SIZE, SOFT, COUNT = range(11)
 """Least and greatest x and y; of x + y (P) and x - y (M); fourth root of the hull's area; the depth under which an
 overlap fades out instead of vanishing; number of edges."""
+AT_X, AT_Y, WEIGHT = range(8, 11)
 
 
 class Pieces(NamedTuple):
@@ -108,19 +110,25 @@ class State(NamedTuple):
     rng: U64
     work: I64  # evaluations, moves, rounds so far
     run: F64  # a separation under way: least loss, the loss that a gain is measured from, rounds without gain
-    lane: F32  # (2, LANES) scratch: depths, weighted depths
-    near: I64  # (edges) scratch: edge numbers
+    lane: F32  # (LANES) scratch: weighted depths
+    near: I64  # (3, edges) scratch: edge numbers
     order: I64
+    other: F64  # (11, pieces) all but the piece that moves: boxes (X0 .. M1), x, y, weight
+    core: F32  # (blocks, 5, LANES) of the same: largest circle (x, y, radius), weight x size, softness
+    bound: F32  # (blocks, LANES) scratch: the least loss with each
+    meet: I64  # (3, pieces) of the same: row; scratch: those whose boxes meet the candidate's
+    crowd: I64  # how many others; which of them last ruled a candidate out
     best: F64  # (KEPT + 1, 6) loss, x, y, row or base, angle, region
 
 
 def _jit(function):  # type: ignore[no-untyped-def]
-    return njit(cache=True, nogil=True, error_model="numpy")(function)
+    """Without numba's counting of references, which costs a kernel more than its arithmetic: nothing is allocated."""
+    return njit(cache=True, nogil=True, error_model="numpy", _nrt=False)(function)
 
 
 def _inlined(function):  # type: ignore[no-untyped-def]
     """For what is called for every evaluation: named tuples would be copied at every call."""
-    return njit(cache=True, nogil=True, error_model="numpy", inline="always")(function)
+    return njit(cache=True, nogil=True, error_model="numpy", _nrt=False, inline="always")(function)
 
 
 # ── randomness ───────────────────────────────────────────────────────────────────────────────────────────────
@@ -196,8 +204,7 @@ def inscribed(ax: F64, ay: F64, bx: F64, by: F64, box: F64, circles: F64) -> Non
                 if d > best:
                     best, px, py = d, x, y
         if best <= 0.0:
-            circles[c] = circles[0]
-            circles[c, 2] = 0.0
+            circles[c, 0], circles[c, 1], circles[c, 2] = circles[0, 0], circles[0, 1], 0.0
             continue
         step = max(w, h) / fine
         while step > 1e-3 * best:
@@ -226,7 +233,8 @@ def turn_row(rows: Rows, source: int, target: int, angle: float) -> None:
         rows.nook[target, k, 0], rows.nook[target, k, 1] = c * x - s * y, s * x + c * y
         rows.nook[target, k, 2] = rows.nook[source, k, 2]
     t = rows.trait[target]
-    t[:] = rows.trait[source]
+    for k in range(len(t)):
+        t[k] = rows.trait[source, k]
     t[X0], t[Y0], t[P0], t[M0] = FAR, FAR, FAR, FAR
     t[X1], t[Y1], t[P1], t[M1] = -FAR, -FAR, -FAR, -FAR
     old, new = rows.edge[source], rows.edge[target]
@@ -266,28 +274,38 @@ def _meet(ax: float, ay: float, bx: float, by: float, cx: float, cy: float, dx: 
 
 
 @_jit
+def _gather(edge: F64, n: int, x0: float, y0: float, x1: float, y1: float, dx: float, dy: float, near: I64) -> int:
+    """How many of n edges (8, edges), shifted by (dx, dy), have a box that meets the box given; which, in near[0]."""
+    for e in range(n):
+        across = (edge[LX, e] + dx <= x1) & (edge[HX, e] + dx >= x0)
+        near[1, e] = 1 if across & (edge[LY, e] + dy <= y1) & (edge[HY, e] + dy >= y0) else 0
+    m = 0
+    for e in range(n):
+        near[0, m] = e
+        m += near[1, e]
+    return m
+
+
+@_jit
 def _cross(p: F64, tp: F64, q: F64, tq: F64, dx: float, dy: float, near: I64) -> bool:
     """Whether edges p (8, edges), shifted by (dx, dy), meet edges q: only those in the common box are tried."""
     x0, y0 = max(tp[X0] + dx, tq[X0]), max(tp[Y0] + dy, tq[Y0])
     x1, y1 = min(tp[X1] + dx, tq[X1]), min(tp[Y1] + dy, tq[Y1])
-    m = 0
-    for e in range(int(tq[COUNT])):
-        if (q[LX, e] <= x1) & (q[HX, e] >= x0) & (q[LY, e] <= y1) & (q[HY, e] >= y0):
-            near[m] = e
-            m += 1
+    m = _gather(q, int(tq[COUNT]), x0, y0, x1, y1, 0.0, 0.0, near[:2])
     if m == 0:
         return False
-    for e in range(int(tp[COUNT])):
-        # Shifted just as the box was, so that an edge on the box's border rounds the same way.
+    # Shifted just as the box was, so that an edge on the box's border rounds the same way.
+    n = _gather(p, int(tp[COUNT]), x0, y0, x1, y1, dx, dy, near[1:])
+    for h in range(n):
+        e = near[1, h]
         lx, ly, hx, hy = p[LX, e] + dx, p[LY, e] + dy, p[HX, e] + dx, p[HY, e] + dy
-        if (lx <= x1) & (hx >= x0) & (ly <= y1) & (hy >= y0):
-            ax, ay, bx, by = p[AX, e] + dx, p[AY, e] + dy, p[BX, e] + dx, p[BY, e] + dy
-            for k in range(m):
-                f = near[k]
-                if (q[LX, f] > hx) | (q[HX, f] < lx) | (q[LY, f] > hy) | (q[HY, f] < ly):
-                    continue
-                if _meet(ax, ay, bx, by, q[AX, f], q[AY, f], q[BX, f], q[BY, f]):
-                    return True
+        ax, ay, bx, by = p[AX, e] + dx, p[AY, e] + dy, p[BX, e] + dx, p[BY, e] + dy
+        for k in range(m):
+            f = near[0, k]
+            if (q[LX, f] > hx) | (q[HX, f] < lx) | (q[LY, f] > hy) | (q[HY, f] < ly):
+                continue
+            if _meet(ax, ay, bx, by, q[AX, f], q[AY, f], q[BX, f], q[BY, f]):
+                return True
     return False
 
 
@@ -308,28 +326,33 @@ def _overlap(p: F64, tp: F64, q: F64, tq: F64, dx: float, dy: float, near: I64) 
 @_jit
 def pair_loss(circle: F32, edge: F64, trait: F64, i: int, j: int, dx: float, dy: float, near: I64, lane: F32) -> float:
     """How much row i, shifted by (dx, dy), overlaps row j: a length, 0 if and only if they do not overlap."""
-    tp, tq = trait[i], trait[j]
-    soft = f4(max(tp[SOFT], tq[SOFT]))
-    square, twice = soft * soft, soft + soft
     fx, fy = f4(dx), f4(dy)
     each, tile = circle[i, 0], circle[j, 1]
+    met = 0
+    for k in range(LANES):
+        ux, uy, rs = each[0, k] + fx - tile[0, k], each[1, k] + fy - tile[1, k], each[2, k] + tile[2, k]
+        met += ux * ux + uy * uy < rs * rs
+    if met == 0 and not _overlap(edge[i], trait[i], edge[j], trait[j], dx, dy, near):
+        return 0.0
+    soft = f4(max(trait[i, SOFT], trait[j, SOFT]))
+    square, twice = soft * soft, soft + soft
     for k in range(LANES):
         ux, uy = each[0, k] + fx - tile[0, k], each[1, k] + fy - tile[1, k]
         r, s = each[2, k], tile[2, k]
         p = r + s - np.sqrt(ux * ux + uy * uy)
         v = p if p > soft else square / (twice - p)
-        lane[0, k] = p
-        lane[1, k] = v * (r if r < s else s)
-    total, deepest = ZERO, -ONE
-    for k in range(16):
-        total += (lane[1, k] + lane[1, k + 16]) + (lane[1, k + 32] + lane[1, k + 48])
-        p = lane[0, k] if lane[0, k] > lane[0, k + 16] else lane[0, k + 16]
-        q = lane[0, k + 32] if lane[0, k + 32] > lane[0, k + 48] else lane[0, k + 48]
-        p = p if p > q else q
-        deepest = p if p > deepest else deepest
-    if deepest <= ZERO and not _overlap(edge[i], tp, edge[j], tq, dx, dy, near):
-        return 0.0
-    return math.sqrt(total + square) * tp[SIZE] * tq[SIZE]
+        lane[k] = v * (r if r < s else s)
+    return math.sqrt(_sum(lane, LANES) + square) * trait[i, SIZE] * trait[j, SIZE]
+
+
+@_jit
+def _sum(lane: F32, n: int) -> float:
+    """The sum of n numbers, n a power of two from 8: in halves, so that it needs few steps. `lane` is spoilt."""
+    while n > 4:
+        n //= 2
+        for k in range(n):
+            lane[k] += lane[k + n]
+    return float((lane[0] + lane[1]) + (lane[2] + lane[3]))
 
 
 @_jit
@@ -400,39 +423,147 @@ def out_loss(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) -
     return 2.0 * math.sqrt(total + soft * soft) * t[SIZE] ** 2
 
 
+@_jit
+def survey(rows: Rows, state: State, i: int) -> None:
+    """Bring together what candidates for piece i are held against: all others that lie, in the order of the pieces."""
+    other, core, meet, m = state.other, state.core, state.meet, 0
+    for j in range(len(state.x)):
+        if state.live[j] == 0 or j == i:
+            continue
+        r, x, y, w = state.row[j], state.x[j], state.y[j], state.weight[i, j]
+        for k in range(8):
+            other[k, m] = state.box[j, k]
+        other[AT_X, m], other[AT_Y, m], other[WEIGHT, m] = x, y, w
+        circle = rows.circle[r, 1]
+        b, a = m // LANES, m % LANES
+        core[b, 0, a], core[b, 1, a], core[b, 2, a] = f4(x) + circle[0, 0], f4(y) + circle[1, 0], circle[2, 0]
+        core[b, 3, a], core[b, 4, a] = w * f4(rows.trait[r, SIZE]), f4(rows.trait[r, SOFT])
+        meet[0, m] = r
+        m += 1
+    state.crowd[0], state.crowd[1] = m, -1
+    for k in range(m, -(-m // LANES) * LANES):
+        core[k // LANES, 2, k % LANES] = f4(-FAR)
+
+
+@_jit
+def _least(core: F32, bound: F32, m: int, x: f4, y: f4, r: f4, size: f4, soft: f4, lane: F32) -> float:
+    """What a candidate's loss with all others is at least, from their largest circles alone; each one's into bound."""
+    for k in range(LANES):
+        lane[k] = ZERO
+    for b in range(-(-m // LANES)):
+        c, least = core[b], bound[b]
+        for a in range(LANES):
+            ux, uy, s = c[0, a] - x, c[1, a] - y, c[2, a]
+            p = r + s - np.sqrt(ux * ux + uy * uy)
+            q = c[4, a] if c[4, a] > soft else soft
+            v = c[3, a] * size * np.sqrt(p * (r if r < s else s) + q * q)
+            v = v if p > q else ZERO
+            least[a] = v
+            lane[a] += v
+    return _sum(lane, LANES)
+
+
+@_jit
+def _meeting(other: F64, meet: I64, m: int, t: F64, x: float, y: float) -> int:
+    """How many of the m others have a box and diagonal box that meets the candidate's; which, in meet[1]."""
+    # Boxes that touch to within rounding do not meet, so that equal edges may lie side by side.
+    x0, y0, x1, y1 = t[X0] + x + TOUCH, t[Y0] + y + TOUCH, t[X1] + x - TOUCH, t[Y1] + y - TOUCH
+    p0, m0, p1, m1 = t[P0] + x + y + TOUCH, t[M0] + x - y + TOUCH, t[P1] + x + y - TOUCH, t[M1] + x - y - TOUCH
+    for j in range(m):
+        across = (x0 < other[X1, j]) & (x1 > other[X0, j]) & (y0 < other[Y1, j]) & (y1 > other[Y0, j])
+        slanted = (p0 < other[P1, j]) & (p1 > other[P0, j]) & (m0 < other[M1, j]) & (m1 > other[M0, j])
+        meet[2, j] = 1 if across & slanted else 0
+    count = 0
+    for j in range(m):
+        meet[1, count] = j
+        count += meet[2, j]
+    return count
+
+
+@_jit
+def _conflict(
+    circle: F32,
+    edge: F64,
+    trait: F64,
+    other: F64,
+    core: F32,
+    bound: F32,
+    meet: I64,
+    crowd: I64,
+    near: I64,
+    lane: F32,
+    r: int,
+    x: float,
+    y: float,
+    limit: float,
+) -> float:
+    """Weighted loss of row r at (x, y) with all others; gives up with a value >= limit once it is reached. The
+    surest go first: what the largest circles say, then those whose circles meet, then what last ruled one out."""
+    m, t = crowd[0], trait[r]
+    rest = _least(
+        core,
+        bound,
+        m,
+        f4(x) + circle[r, 1, 0, 0],
+        f4(y) + circle[r, 1, 1, 0],
+        circle[r, 1, 2, 0],
+        f4(t[SIZE]),
+        f4(t[SOFT]),
+        lane,
+    )
+    if rest >= limit:
+        return rest
+    count = _meeting(other, meet, m, t, x, y)
+    total = 0.0
+    for a in range(count):
+        j = meet[1, a]
+        if bound[j // LANES, j % LANES] > ZERO:
+            rest -= bound[j // LANES, j % LANES]
+            dx, dy = x - other[AT_X, j], y - other[AT_Y, j]
+            total += other[WEIGHT, j] * pair_loss(circle, edge, trait, r, meet[0, j], dx, dy, near, lane)
+            if total + rest >= limit:
+                return total + rest
+        elif j == crowd[1]:
+            meet[1, a], meet[1, 0] = meet[1, 0], j
+    for a in range(count):
+        j = meet[1, a]
+        if bound[j // LANES, j % LANES] <= ZERO:
+            dx, dy = x - other[AT_X, j], y - other[AT_Y, j]
+            total += other[WEIGHT, j] * pair_loss(circle, edge, trait, r, meet[0, j], dx, dy, near, lane)
+            if total >= limit:
+                crowd[1] = j
+                return total
+    return total
+
+
 @_inlined
 def assess(
     rows: Rows, regions: Regions, state: State, i: int, r: int, k: int, x: float, y: float, limit: float
 ) -> float:
-    """Weighted loss of piece i as row r at (x, y) in region k; gives up with a value >= limit once it is reached."""
+    """Weighted loss of piece i as row r at (x, y) in region k; gives up with a value >= limit once it is reached.
+    `survey` must have been called for piece i since anything moved or was weighed anew."""
     state.work[EVALUATIONS] += 1
-    t, box = rows.trait[r], state.box
-    # Boxes that touch to within rounding do not meet, so that equal edges may lie side by side.
-    x0, y0, x1, y1 = t[X0] + x + TOUCH, t[Y0] + y + TOUCH, t[X1] + x - TOUCH, t[Y1] + y - TOUCH
-    p0, m0, p1, m1 = t[P0] + x + y + TOUCH, t[M0] + x - y + TOUCH, t[P1] + x + y - TOUCH, t[M1] + x - y - TOUCH
-    g = regions.box[k]
     total = 0.0
-    if regions.plain[k] == 0 or x0 < g[0] or y0 < g[1] or x1 > g[2] or y1 > g[3]:
+    if regions.plain[k] == 0 or _over(rows.trait[r], regions.box[k], x, y) > TOUCH:
         total = out_loss(rows, regions, r, k, x, y) * state.weight_out[i]
-    for j in range(len(state.x)):
-        if total >= limit:
-            break
-        if (x0 < box[j, X1]) & (x1 > box[j, X0]) & (y0 < box[j, Y1]) & (y1 > box[j, Y0]) & (j != i):
-            if (p0 >= box[j, P1]) | (p1 <= box[j, P0]) | (m0 >= box[j, M1]) | (m1 <= box[j, M0]):
-                continue
-            loss = pair_loss(
-                rows.circle,
-                rows.edge,
-                rows.trait,
-                r,
-                state.row[j],
-                x - state.x[j],
-                y - state.y[j],
-                state.near,
-                state.lane,
-            )
-            total += state.weight[i, j] * loss
-    return total
+    if total >= limit:
+        return total
+    return total + _conflict(
+        rows.circle,
+        rows.edge,
+        rows.trait,
+        state.other,
+        state.core,
+        state.bound,
+        state.meet,
+        state.crowd,
+        state.near,
+        state.lane,
+        r,
+        x,
+        y,
+        limit - total,
+    )
 
 
 @_jit
@@ -549,7 +680,8 @@ def _keep(best: F64, loss: float, x: float, y: float, form: int, angle: float, r
     if loss >= best[at, 0]:
         return
     while at > 0 and best[at - 1, 0] > loss:
-        best[at] = best[at - 1]
+        for k in range(6):
+            best[at, k] = best[at - 1, k]
         at -= 1
     best[at, 0], best[at, 1], best[at, 2] = loss, x, y
     best[at, 3], best[at, 4], best[at, 5] = form, angle, region
@@ -699,8 +831,10 @@ def relocate(
     """Move piece i to the best position found; it stays if none is better. Returns its weighted loss."""
     best = state.best
     state.work[MOVES] += 1
-    best[:, 0] = FAR
+    for at in range(KEPT):
+        best[at, 0] = FAR
     here = piece_loss(state, i) if state.live[i] else FAR
+    survey(rows, state, i)
     if state.live[i]:
         form = state.base[i] if pieces.slot[i] >= 0 else state.row[i]
         _keep(best, here, state.x[i], state.y[i], form, state.angle[i], state.region[i])
@@ -749,6 +883,7 @@ def reweigh(state: State) -> None:
             w, v = state.weight[i, j], state.loss[i, j]
             up, down = w * (low + scale * v), w * fade
             down = down if down > ONE else ONE
+            up = up if up < HEAVIEST else HEAVIEST
             state.weight[i, j] = up if v > ZERO else down
 
 
@@ -828,19 +963,19 @@ def insert(
     """Lay piece i where it overlaps nothing, as far against the lean as found; False if no such place was found."""
     rng = state.rng
     merit, best = FAR, state.best[KEPT]
+    survey(rows, state, i)
     for t in range(tries):
         kind = 0 if t % 4 < 2 else (2 if t % 4 == 2 else 3)
-        state.best[:KEPT, 0] = FAR
-        state.best[KEPT - 1, 0] = 1e-12
-        state.best[0, 0] = 1e-12
-        state.best[1, 0] = 1e-12
+        for at in range(KEPT):
+            state.best[at, 0] = 1e-12
         _sample(rows, pieces, regions, state, i, kind)
         c = state.best[0]
         if c[0] == 0.0:
             m = c[5] * 1e6 + lean_x * c[1] + lean_y * c[2]
             if m < merit:
                 merit = m
-                best[:] = c
+                for k in range(6):
+                    best[k] = c[k]
     if merit >= FAR:
         return False
     form, angle, k = int(best[3]), best[4], int(best[5])
