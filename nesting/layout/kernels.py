@@ -14,7 +14,7 @@ Egeblad, Nielsen, Odgaard (2007), EJOR 183, 1249-1266; Imamichi, Yagiura, Nagamo
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
@@ -121,14 +121,17 @@ class State(NamedTuple):
     best: F64  # (KEPT + 1, 6) loss, x, y, row or base, angle, region
 
 
+OPTIONS: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy", "_nrt": False}
+"""Without `_nrt`, numba's counting of references: it costs a kernel more than its arithmetic does."""
+
+
 def _jit(function):  # type: ignore[no-untyped-def]
-    """Without numba's counting of references, which costs a kernel more than its arithmetic: nothing is allocated."""
-    return njit(cache=True, nogil=True, error_model="numpy", _nrt=False)(function)
+    return njit(**OPTIONS)(function)
 
 
 def _inlined(function):  # type: ignore[no-untyped-def]
     """For what is called for every evaluation: named tuples would be copied at every call."""
-    return njit(cache=True, nogil=True, error_model="numpy", _nrt=False, inline="always")(function)
+    return njit(**OPTIONS, inline="always")(function)
 
 
 # ── randomness ───────────────────────────────────────────────────────────────────────────────────────────────

@@ -289,7 +289,7 @@ def _state(n: int, table: outlines.Table, seed: int) -> kernels.State:
         out=f32(n),
         weight=f32(n, n) + np.float32(1.0),
         weight_out=f32(n) + np.float32(1.0),
-        rng=np.random.SeedSequence(seed).generate_state(1, np.uint64),
+        rng=np.random.SeedSequence(seed).generate_state(1, np.uint64).astype(np.uint64),
         work=np.zeros(3, np.int64),
         run=np.zeros(3),
         lane=f32(kernels.LANES),
