@@ -16,10 +16,9 @@ from nesting.audit.checks import Check
 from nesting.audit.records import PlanRecord
 from nesting.audit.sources import source_checks
 from nesting.drawing.pieces import read_order
-from nesting.model import Cost, Job, JobFile, Piece, PieceOrder, Plan
+from nesting.model import Cost, Job, Joint, JobFile, Piece, PieceOrder, Plan
 from nesting.plan_file import plan_text
-from nesting.splitting import split
-from tests.shop import laser
+from tests.shop import laser, rectangle
 
 STOCK = {"material": "acrylic", "colour": "opal", "thickness_mm": 5.0}
 
@@ -63,10 +62,18 @@ JOB = JobFile(
 )
 
 
+def halves(rail: Piece) -> list[Piece]:
+    """Two segments of 700 mm; the hole is in the first."""
+    part = dataclasses.replace(rail, outline=rectangle(700, 60), segment_of=rail.id)
+    here, there = Joint("A", (700, 0), (700, 60)), Joint("A", (0, 0), (0, 60))
+    first = dataclasses.replace(part, id=f"{rail.id}/1", joints=(here,))
+    return [first, dataclasses.replace(part, id=f"{rail.id}/2", joints=(there,), holes=())]
+
+
 def planned(folder: Path, change: Callable[[Piece], Piece] = lambda piece: piece, job: JobFile = JOB) -> PlanRecord:
     """What a plan for the job would say of its pieces, the rail split, each changed as asked."""
     pieces, demands, _ = read_order(job, folder)
-    parts = [part for piece in pieces for part in (split(piece, [(600, 400)]) if piece.name == "rail" else (piece,))]
+    parts = [part for piece in pieces for part in (halves(piece) if piece.name == "rail" else [piece])]
     cost = Cost("EUR", (), Decimal(0), Decimal(0), 0.0)
     plan = Plan(job.job, 1, 1, laser(), tuple(map(change, parts)), (), cost, (), demands=demands)
     return PlanRecord.model_validate_json(plan_text(plan))
