@@ -6,7 +6,7 @@ that has changed, and how.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 
 from sqlalchemy.engine import Connection
 
@@ -29,11 +29,12 @@ def refuse_stale(
     `only` looks at one sheet of the plan.
     """
     sheets = find_sheets(conn, set(stock.values()))
+    faced = {piece.id for piece in plan.pieces if piece.one_lot}
     reasons = [
         reason
         for planned in plan.sheets
         if planned.id in stock and only in (None, planned.id)
-        for reason in _changes(sheets[stock[planned.id]], planned, holder)
+        for reason in _changes(sheets[stock[planned.id]], planned, holder, faced)
     ]
     if reasons:
         mend = (
@@ -42,7 +43,7 @@ def refuse_stale(
         raise RackFault("the plan is stale: " + "; ".join(reasons), mend=mend)
 
 
-def _changes(sheet: Sheet, planned: PlannedSheet, holder: str | None) -> Iterator[str]:
+def _changes(sheet: Sheet, planned: PlannedSheet, holder: str | None, faced: Set[str]) -> Iterator[str]:
     """What is no longer as it was planned with."""
     offcut = sheet.offcut
     if sheet.state is not State.ON_RACK:
@@ -51,6 +52,8 @@ def _changes(sheet: Sheet, planned: PlannedSheet, holder: str | None) -> Iterato
         yield f"{offcut.id} is {f'reserved for {sheet.plan}' if sheet.plan else 'not reserved any more'}"
     if offcut.stock != planned.stock:
         yield f"{offcut.id} is {offcut.stock}, planned as {planned.stock}"
+    if offcut.lot != planned.lot and any(spot.piece in faced for spot in planned.placements):
+        yield f"{offcut.id} is of lot {offcut.lot or 'unknown'}, planned as {planned.lot or 'unknown'}"
     if not _same(offcut.outline_mm, planned.outline_mm) or not _all_same(offcut.holes_mm, planned.holes_mm):
         (w, h), (pw, ph) = size_mm(offcut.outline_mm), size_mm(planned.outline_mm)
         yield f"{offcut.id} has another outline ({w:g} x {h:g}, planned as {pw:g} x {ph:g} mm)"

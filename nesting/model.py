@@ -69,6 +69,7 @@ class Piece:
     """One thing to cut, piece frame. `outline` runs counter-clockwise, `holes` clockwise; marks ride along.
 
     Pieces with the same `joints_aligned` are neighbours whose joints lie at common heights over `baseline_mm`.
+    Pieces of one stock key with the same `one_lot` form one visible face: they come from one lot.
     """
 
     id: str
@@ -88,6 +89,7 @@ class Piece:
     joints: tuple[Joint, ...] = ()
     joints_aligned: str = ""
     baseline_mm: float = 0.0
+    one_lot: str = ""
 
     @property
     def stock(self) -> StockKey:
@@ -345,7 +347,8 @@ class PieceOrder:
     `bridge_mm` joins dots and accents to their letter by a bar that wide; `font_axes` set a variable font, such as
     [["wght", 700]]. `units` and `scale` override what the drawing says of itself; the layers named are marked or left
     out; `text` turns live text in a drawing into outlines. Where pieces are split, those with the same `joints_aligned`
-    have their joints at common heights.
+    have their joints at common heights. `one_lot` is a name that pieces of one visible face share: those of one stock
+    key come from one lot.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
@@ -373,6 +376,7 @@ class PieceOrder:
     mark_layers: tuple[str, ...] = ()
     ignore_layers: tuple[str, ...] = ()
     text: bool = False
+    one_lot: str = ""
 
     @property
     def stock(self) -> StockKey:
@@ -389,7 +393,10 @@ class PieceOrder:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """The `[job]` table. A larger step to expect at a join than `max_mismatch_mm` is warned of; without it, none is."""
+    """The `[job]` table. A larger step to expect at a join than `max_mismatch_mm` is warned of; without it, none is.
+
+    With `one_lot` all pieces of one stock key come from one lot.
+    """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
 
@@ -399,6 +406,7 @@ class Job:
     quantity: int = 1
     due: str = ""
     max_mismatch_mm: float | None = None
+    one_lot: bool = False
 
     def __post_init__(self) -> None:
         if self.quantity < 1:
@@ -626,7 +634,8 @@ class NextBest:
 class PlannedSheet:
     """One sheet of the plan: what it is, how it is trimmed, what lies where, how it is cut, what is left.
 
-    `why` says in words what it is used for; `next_best` is left out where no plan without this offcut, or without any
+    `lot` is an offcut's; sheets of one offer, bought in one order, are one lot (common practice, no source). `why` says
+    in words what it is used for; `next_best` is left out where no plan without this offcut, or without any
     sheet of this offer, was found within the effort.
     """
 
@@ -645,6 +654,7 @@ class PlannedSheet:
     passes: tuple[Pass, ...]
     leftovers: tuple[Leftover, ...]
     why: str = ""
+    lot: str = ""
     next_best: NextBest | None = None
 
     @property

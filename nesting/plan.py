@@ -13,8 +13,9 @@ from nesting import costing, curves
 from nesting.assigning.bound import lower_bound
 from nesting.assigning.columns import Shop, kinds_of
 from nesting.assigning.dealing import deal
+from nesting.assigning.lots import choose_lots
 from nesting.assigning.reasons import explained
-from nesting.assigning.search import Search, Watcher, choose_sheets
+from nesting.assigning.search import Search, Watcher
 from nesting.assigning.stock import Candidate, candidates, check_stock, rooms, shortages
 from nesting.faults import JobFault, StockFault, within
 from nesting.hazards import refuse_under_a_beam
@@ -158,7 +159,7 @@ def _plan_stock(
     kinds = kinds_of((piece for piece in pieces if piece.stock == stock), shop.machine)
     watch(Progress("bounding the cost", note=str(stock)))
     least = lower_bound([replace(candidate, price=candidate.lowest_price) for candidate in found], kinds, shop)
-    answer = choose_sheets(found, kinds, shop, Search(request.effort, least, watch, stop))
+    answer = choose_lots(found, kinds, shop, Search(request.effort, least, watch, stop))
     return explained(deal(answer.columns, kinds, shop, first), answer, found, shop.rates), least
 
 

@@ -220,15 +220,16 @@ def material_bill(plan: Plan, workshop: Workshop) -> Table:
         Column("mass", "kg", 2, total=True),
         Column("value", plan.cost.currency, 2, total=True),
         Column("credit for leftovers", plan.cost.currency, 2, total=True),
+        Column("lot"),
         Column("next best costs more by", plan.cost.currency, 2),
         Column("why this sheet"),
     )
     return rounded(
-        "material_bill", "Material bill", columns, tuple(_bill_row(workshop, sheet) for sheet in plan.sheets)
+        "material_bill", "Material bill", columns, tuple(_bill_row(plan, workshop, sheet) for sheet in plan.sheets)
     )
 
 
-def _bill_row(workshop: Workshop, sheet: PlannedSheet) -> tuple[Cell, ...]:
+def _bill_row(plan: Plan, workshop: Workshop, sheet: PlannedSheet) -> tuple[Cell, ...]:
     bought = sheet.source.offer is not None
     supplier = next((o.supplier for o in workshop.offer if o.id == sheet.source.offer), "")
     x0, y0, x1, y1 = states.sheet_shape(sheet).bounds
@@ -248,9 +249,17 @@ def _bill_row(workshop: Workshop, sheet: PlannedSheet) -> tuple[Cell, ...]:
         mass_kg(workshop, sheet) or "",
         words.cents(sheet.price),
         words.cents(credit),
+        _lot(plan, sheet),
         words.cents(sheet.next_best.extra) if sheet.next_best else "none found",
         words.plain(sheet.why, 300),
     )
+
+
+def _lot(plan: Plan, sheet: PlannedSheet) -> str:
+    """An offcut's lot; of a bought sheet, whether all of its order must be of one."""
+    if sheet.source.offer is None:
+        return words.plain(sheet.lot) or "unknown"
+    return "all of one lot" if any(plan.piece(spot.piece).one_lot for spot in sheet.placements) else ""
 
 
 def mass_kg(workshop: Workshop, sheet: PlannedSheet) -> float | None:

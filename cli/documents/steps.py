@@ -175,7 +175,8 @@ def _fetch(plan: Plan, workshop: Workshop, sheet: PlannedSheet) -> Step:
     mass = rows.mass_kg(workshop, sheet)
     blanks = "each blank" if len(sheet.blanks) > 1 else "the blank"
     todo = [
-        f"Fetch {words.source(sheet)} ({_place(workshop, sheet)}) and read its label: {words.stock(sheet)}.",
+        f"Fetch {words.source(sheet)} ({_place(workshop, sheet)}) and read its label: "
+        f"{words.stock(sheet)}{_lot(plan, sheet)}.",
         f"Measure it: {words.size(x1 - x0, y1 - y0)} over all, {mm(sheet.thickness_mm)} mm thick. "
         "Smaller or not square: stop and ask.",
         f"Lay it face up as pictured and write A, B, C, D on the film along the four edges of {blanks}.",
@@ -193,6 +194,13 @@ def _fetch(plan: Plan, workshop: Workshop, sheet: PlannedSheet) -> Step:
         notes=(f"Why this sheet: {plain(sheet.why, WHY)}.",) if sheet.why else (),
         cautions=tuple(cautions),
     )
+
+
+def _lot(plan: Plan, sheet: PlannedSheet) -> str:
+    """What the label must say of the lot, where pieces of one face lie on the sheet."""
+    if not any(plan.piece(spot.piece).one_lot for spot in sheet.placements):
+        return ""
+    return f", lot {plain(sheet.lot) or 'unknown'}" if sheet.source.offer is None else ", the lot of all of this order"
 
 
 def _on_sheet(plan: Plan, sheet: PlannedSheet) -> Table:

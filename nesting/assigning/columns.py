@@ -40,6 +40,8 @@ class Kind:
     polygon: Polygon
     whole_in_one_pass: bool
     """Whether some single pass can hold it."""
+    lot: str = ""
+    """The lot that all pieces of its face are to come from; "" if any will do."""
 
     @property
     def sample(self) -> Piece:
@@ -81,7 +83,7 @@ def kinds_of(pieces: Iterable[Piece], machine: Machine) -> tuple[Kind, ...]:
     """Group pieces by shape and allowed turns, largest first."""
     groups: dict[tuple[object, ...], list[Piece]] = {}
     for piece in pieces:
-        key = (piece.outline, piece.holes, piece.marks, piece.turn, piece.mirror)
+        key = (piece.outline, piece.holes, piece.marks, piece.turn, piece.mirror, piece.one_lot)
         groups.setdefault(key, []).append(piece)
     kinds = [
         Kind(
@@ -201,7 +203,11 @@ def column_of(
 def _assembled(
     candidate: Candidate, recipe: Recipe, kinds: Sequence[Kind], wanted: Sequence[int], shop: Shop, layer: Layer
 ) -> Column | None:
-    """Blank by blank: free it, have pieces laid on it, go on with the parts that remain."""
+    """Blank by blank: free it, have pieces laid on it, go on with the parts that remain.
+
+    (M5) pieces whose face is to come from another lot are not wanted, and left out where they are laid all the same."""
+    barred = {piece.id for kind in kinds if kind.lot not in ("", candidate.lot_name) for piece in kind.pieces}
+    wanted = [0 if kind.sample.id in barred else want for kind, want in zip(kinds, wanted, strict=True)]
     counts = [0] * len(kinds)
     spots: list[Placement] = []
     blanks: list[Blank] = []
@@ -217,6 +223,7 @@ def _assembled(
         if laid is None or freed is None:
             spare.append(part)
             continue
+        laid = [spot for spot in laid if spot.piece not in barred]
         trims.extend(freed.trims)
         parts.extend(freed.rest)
         if not laid:
@@ -361,6 +368,7 @@ def finish_sheet(
         holes_mm=candidate.holes_mm,
         price=candidate.price,
         place=candidate.place,
+        lot=candidate.lot,
         trims=tuple(_named(trim, sheet_id) for trim in trims),
         blanks=tuple(blanks),
         placements=tuple(spots),

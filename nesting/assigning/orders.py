@@ -52,6 +52,7 @@ def unused_sheet(candidate: Candidate, sheet_id: str, shop: Shop) -> PlannedShee
         holes_mm=candidate.holes_mm,
         price=candidate.price,
         place=candidate.place,
+        lot=candidate.lot,
         trims=(),
         blanks=(),
         placements=(),

@@ -99,7 +99,9 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
         else:
             _rebuild_part(pool, best, values, dice)
         # The master may stop before it has proven its answer the cheapest.
-        best = min((answer for answer in (best, cheapest(pool.columns, wanted)) if answer), key=_cents, default=None)
+        best = min(
+            (answer for answer in (best, cheapest(pool.columns, wanted)) if answer), key=cost_cents, default=None
+        )
         if best is not None:
             search.watch(Progress("choosing sheets", number + 1, _price(best), search.bound, str(found[0].stock)))
             if search.stop:
@@ -114,11 +116,11 @@ def _compared(pool: Pool, best: list[Column], wanted: Sequence[int], search: Sea
     search.watch(Progress("comparing each sheet with the next best", note=str(pool.found[0].stock)))
     used = sorted({column.candidate.id for column in best})
     without = {one: _without(pool, one, wanted, search) for one in used}
-    cheapest_other = min((other for other in without.values() if other is not None), key=_cents, default=best)
+    cheapest_other = min((other for other in without.values() if other is not None), key=cost_cents, default=best)
     # The master may stop before it has proven its answer the cheapest.
     return (
         _compared(pool, cheapest_other, wanted, search)
-        if _cents(cheapest_other) < _cents(best)
+        if cost_cents(cheapest_other) < cost_cents(best)
         else Answer(best, without)
     )
 
@@ -133,10 +135,11 @@ def _without(pool: Pool, candidate: str, wanted: Sequence[int], search: Search) 
 
 
 def _price(columns: Sequence[Column]) -> Decimal:
-    return money(Decimal(_cents(columns)) / 100)
+    return money(Decimal(cost_cents(columns)) / 100)
 
 
-def _cents(columns: Sequence[Column]) -> int:
+def cost_cents(columns: Sequence[Column]) -> int:
+    """What an answer costs."""
     return sum(column.cents for column in columns)
 
 

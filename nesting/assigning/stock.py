@@ -47,6 +47,12 @@ class Candidate:
     least: int = 1
     most: int | None = None
     other_prices: tuple[Tier, ...] = ()
+    lot: str = ""
+
+    @property
+    def lot_name(self) -> str:
+        """What it shares with sheets of its own lot; an offcut of unknown lot is one by itself."""
+        return f"lot {self.lot}" if self.lot else str(self.source)
 
     @property
     def once(self) -> bool:
@@ -97,7 +103,7 @@ def candidates(stock: StockKey, rack: Iterable[Offcut], offers: Iterable[Offer])
 def _offcut(cut: Offcut) -> Candidate:
     source, polygon = Source(stock_id=cut.id), Polygon(cut.outline_mm, cut.holes_mm)
     return Candidate(
-        cut.id, source, cut.stock, cut.outline_mm, cut.holes_mm, cut.book_value, cut.place, polygon, most=1
+        cut.id, source, cut.stock, cut.outline_mm, cut.holes_mm, cut.book_value, cut.place, polygon, most=1, lot=cut.lot
     )
 
 

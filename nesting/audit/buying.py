@@ -1,6 +1,6 @@
-"""Is what is bought one order, and what each sheet is compared with no better than the plan?
+"""Is what is bought one order, each face from one lot, and what a sheet is compared with no better than the plan?
 
-In: PlanRecord. Out: Checks `orders` and `next best`.
+In: PlanRecord. Out: Checks `orders`, `lots` and `next best`.
 Method: sheets of one source are compared with each other; nothing is priced anew.
 """
 
@@ -17,6 +17,7 @@ def buying_checks(plan: PlanRecord) -> list[Check]:
     """The checks of this module."""
     return [
         none_wrong("orders", _order_flaws(plan), "sheets of one offer are alike and cost the same"),
+        none_wrong("lots", _lot_flaws(plan), "pieces of one face come from one lot"),
         none_wrong(
             "next best", _next_best_flaws(plan), "no sheet's next best costs less than the plan, or uses the sheet"
         ),
@@ -34,6 +35,21 @@ def _order_flaws(plan: PlanRecord) -> Iterator[Flaw]:
                 yield Flaw(sheet.id, f"costs {sheet.price}, {first.id} of the same offer {offer} costs {first.price}")
             if sheet.outline_mm != first.outline_mm:
                 yield Flaw(sheet.id, f"is of another size than {first.id} of the same offer {offer}")
+
+
+def _lot_flaws(plan: PlanRecord) -> Iterator[Flaw]:
+    faces = {piece.id: (piece.one_lot, piece.material, piece.colour, piece.thickness_mm) for piece in plan.pieces}
+    seen: dict[tuple[str, str, str, float], tuple[SheetRecord, str]] = {}
+    for sheet in plan.sheets:
+        lot = f"lot {sheet.lot}" if sheet.lot else f"{sheet.source.stock_id or ''}/{sheet.source.offer or ''}"
+        for piece in (spot.piece for spot in sheet.placements):
+            face = faces.get(piece)
+            if face is not None and face[0]:
+                first, first_lot = seen.setdefault(face, (sheet, lot))
+                if lot != first_lot:
+                    yield Flaw(
+                        f"{sheet.id}, piece {piece}", f"is of another lot than {first.id}; `{face[0]}` asks for one"
+                    )
 
 
 def _next_best_flaws(plan: PlanRecord) -> Iterator[Flaw]:

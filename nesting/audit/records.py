@@ -82,6 +82,7 @@ class PieceRecord(Record):
     mirror: bool
     segment_of: Name | None = None
     joints: tuple[JointRecord, ...] = ()
+    one_lot: Name = ""
 
 
 class DemandRecord(Record):
@@ -216,6 +217,7 @@ class SheetRecord(Record):
     placements: tuple[PlacementRecord, ...]
     passes: tuple[PassRecord, ...]
     leftovers: tuple[LeftoverRecord, ...]
+    lot: Name = ""
     next_best: NextBestRecord | None = None
 
 

@@ -87,7 +87,8 @@ def _read_entries(job_file: JobFile, folder: Path) -> tuple[list[_Wanted], tuple
             copies = order.quantity * job_file.job.quantity
             if len(wanted) + copies * len(shapes) > MOST_PIECES:
                 raise DrawingFault(f"more than {MOST_PIECES} pieces", mend="lower `quantity`, or plan in several jobs")
-            wanted += [_Wanted(order, shape, copy) for copy in range(1, copies + 1) for shape in shapes]
+            face = "job" if job_file.job.one_lot else ""
+            wanted += [_Wanted(order, shape, copy, face) for copy in range(1, copies + 1) for shape in shapes]
     return wanted, tuple(dict.fromkeys(findings))
 
 
@@ -167,6 +168,7 @@ class _Wanted:
     order: PieceOrder
     shape: DrawnShape
     copy: int
+    face: str = ""
 
     @property
     def stem(self) -> str:
@@ -214,4 +216,5 @@ def _piece(one: _Wanted, piece_id: str, name: str) -> Piece:
         fixings=order.fixings,
         joints_aligned=order.joints_aligned,
         baseline_mm=-y if order.wording is not None else 0.0,
+        one_lot=order.one_lot or one.face,
     )

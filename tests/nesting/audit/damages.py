@@ -1191,3 +1191,19 @@ def sheet_replaced_by_itself(folder: PlanFolder) -> None:
 def sheet_replaced_by_an_offcut_in_use(folder: PlanFolder) -> None:
     used = first(s for s in folder.plan["sheets"] if s["source"]["stock_id"])
     folder.plan["sheets"][0]["next_best"] = {"instead": [used["source"]], "extra": "1.00"}
+
+
+@damage("lots")
+def face_from_two_lots(folder: PlanFolder) -> None:
+    one, other = first((a, b) for a in folder.plan["sheets"] for b in folder.plan["sheets"] if a is not b)
+    pieces = [folder.piece(first(spot["piece"] for spot in sheet["placements"])) for sheet in (one, other)]
+    for piece in pieces:
+        piece["one_lot"] = "front"
+        piece["thickness_mm"], piece["material"], piece["colour"] = 5.0, "acrylic", "opal"
+
+
+@damage("lots")
+def face_from_two_lots_on_record(folder: PlanFolder) -> None:
+    one, other = first((a, b) for a in folder.plan["sheets"] for b in folder.plan["sheets"] if a is not b)
+    face_from_two_lots(folder)
+    one["lot"], other["lot"] = "L1", "L2"
