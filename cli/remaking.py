@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from shapely.geometry import Polygon
 
     from inventory.plans import Mishap, Standing
-    from nesting.model import Demand, Leftover, Offcut, Piece, Plan, PlannedSheet, Point, Rates, Workshop
+    from nesting.model import Demand, Leftover, Offcut, Piece, Plan, PlannedSheet, Point, Rates, Split, Workshop
 
 
 def remnants(plan: Plan, now: Standing, mishap: Mishap, rates: Rates) -> Mapping[str, tuple[Leftover, ...]]:
@@ -59,7 +59,19 @@ def plan_again(plan: Plan, missing: tuple[Piece, ...], rack: tuple[Offcut, ...],
 
     pieces, notes = order_of(missing)
     demands = demands_of(plan.demands, pieces)
-    return make_plan(Request(plan.job, pieces, workshop, rack, plan.seed, plan.effort, notes, demands))
+    request = Request(plan.job, pieces, workshop, rack, plan.seed, plan.effort, notes, demands)
+    return replace(make_plan(request), splits=splits_of(plan.splits, pieces))
+
+
+def splits_of(splits: Sequence[Split], missing: Sequence[Piece]) -> tuple[Split, ...]:
+    """Where the missing segments belong; what else their parents consist of was made before."""
+    left = {piece.id for piece in missing}
+    found = []
+    for split in splits:
+        names = [seat.piece for seat in (*split.seats, *split.straps)]
+        if not left.isdisjoint(names):
+            found.append(replace(split, made_before=tuple(name for name in names if name not in left)))
+    return tuple(found)
 
 
 def demands_of(demands: Sequence[Demand], missing: Sequence[Piece]) -> tuple[Demand, ...]:

@@ -55,9 +55,13 @@ class StockKey:
 # ── pieces ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
+JointKind = Literal["butt", "keyed", "strap"]
+"""Plain edges; edges that interlock; plain edges lapped by a strap behind them."""
+
+
 @dataclass(frozen=True, slots=True)
 class Joint:
-    """A straight edge where a segment meets its neighbour; both carry the same label. Piece frame."""
+    """Where a segment meets its neighbour, straight from end to end; both carry the same label. Piece frame."""
 
     label: str
     start_mm: Point
@@ -87,6 +91,8 @@ class Piece:
     fixings: tuple[Point, ...] = ()
     segment_of: str | None = None
     joints: tuple[Joint, ...] = ()
+    joint: JointKind = "butt"
+    strap: StockKey | None = None
     joints_aligned: str = ""
     baseline_mm: float = 0.0
     one_lot: str = ""
@@ -108,12 +114,21 @@ class Seat:
 
 @dataclass(frozen=True, slots=True)
 class Split:
-    """How an oversize piece, `parent`, was split; `why` no way of splitting it gives fewer segments than `at_least`."""
+    """How an oversize piece, `parent`, was split; `why` no way of splitting it gives fewer segments than `at_least`.
+
+    Tongues of keyed joints have `clearance_mm` round them. Segments fixed in their middles need `gap_mm` at each joint.
+    Segments in `made_before` were cut by an earlier plan.
+    """
 
     parent: Piece
     seats: tuple[Seat, ...]
     at_least: int
     why: str
+    joint: JointKind = "butt"
+    clearance_mm: float = 0.0
+    straps: tuple[Seat, ...] = ()
+    gap_mm: float = 0.0
+    made_before: tuple[str, ...] = ()
 
 
 # ── stock ────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -346,9 +361,9 @@ class PieceOrder:
 
     `bridge_mm` joins dots and accents to their letter by a bar that wide; `font_axes` set a variable font, such as
     [["wght", 700]]. `units` and `scale` override what the drawing says of itself; the layers named are marked or left
-    out; `text` turns live text in a drawing into outlines. Where pieces are split, those with the same `joints_aligned`
-    have their joints at common heights. `one_lot` is a name that pieces of one visible face share: those of one stock
-    key come from one lot.
+    out; `text` turns live text in a drawing into outlines. Where a piece is split, its segments meet by its
+    `joint`, straps are cut from the `strap` stock, and those with the same `joints_aligned` have joints at one height.
+    `one_lot` is a name that pieces of one visible face share: those of one stock key come from one lot.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
@@ -370,6 +385,8 @@ class PieceOrder:
     mirror: bool = False
     one_piece: bool = False
     fixings: tuple[Point, ...] = ()
+    joint: JointKind = "butt"
+    strap: StockKey | None = None
     joints_aligned: str = ""
     units: str | None = None
     scale: float = 1.0

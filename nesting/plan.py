@@ -70,6 +70,7 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
     check_stock(request.pieces, request.rack, request.workshop.offer)
     splittings = split_oversize(request, machine)
     pieces = tuple(piece for splitting in splittings for piece in splitting.segments)
+    _check_straps(request, machine, pieces)
     shop = Shop(machine, request.workshop.rates, request.seed, FILL_EVALUATIONS)
     sheets: list[PlannedSheet] = []
     bounds: dict[StockKey, Decimal] = {}
@@ -94,6 +95,16 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
     return Plan(
         request.job, request.seed, request.effort, machine, pieces, tuple(sheets), cost, warnings, demands, splits
     )
+
+
+def _check_straps(request: Request, machine: Machine, pieces: Sequence[Piece]) -> None:
+    """Straps may be of a stock that no piece of the job asks for."""
+    asked = {piece.stock for piece in request.pieces}
+    others = [piece for piece in pieces if piece.stock not in asked]
+    for piece in others:
+        refuse_under_a_beam(machine, piece.stock)
+        costing.figure_for(machine, piece.stock)
+    check_stock(others, request.rack, request.workshop.offer)
 
 
 def _demand(piece: Piece) -> Demand:
@@ -124,7 +135,8 @@ def split_oversize(request: Request, machine: Machine) -> list[Splitting]:
                 _check_sheets(piece, found, machine)
                 questions.append(Question(piece, ()))
             else:
-                questions.append(Question(piece, tuple(dict.fromkeys(rooms(found, machine)))))
+                kerf = costing.figure_for(machine, piece.stock).kerf_mm
+                questions.append(Question(piece, tuple(dict.fromkeys(rooms(found, machine))), kerf))
     return split_all(questions)
 
 

@@ -24,6 +24,7 @@ from nesting.audit.passes import pass_checks
 from nesting.audit.pieces import piece_checks
 from nesting.audit.records import PlanRecord, read_plan
 from nesting.audit.scene import lay_out
+from nesting.audit.segments import segment_checks
 from nesting.audit.sources import source_checks
 from nesting.audit.trims import trim_checks
 from nesting.toml_files import read_job
@@ -48,6 +49,7 @@ def audit_plan(folder: Path, job: Path | None = None) -> tuple[Check, ...]:
         ),
         *demand_checks(plan),
         *piece_checks(scene),
+        *segment_checks(plan),
         *coverage_checks(covers, plan.machine.join_overlap_mm),
         *pass_checks(scene, covers),
         *lineup_checks(scene, covers),

@@ -20,8 +20,11 @@ def demand_checks(plan: PlanRecord) -> list[Check]:
 
 
 def _flaws(plan: PlanRecord) -> Iterator[Flaw]:
+    straps = {seat.piece for split in plan.splits for seat in split.straps}
     made: dict[str, list[PieceRecord]] = {}
     for piece in plan.pieces:
+        if piece.id in straps:
+            continue  # It is demanded by its joint, and of a stock of its own.
         made.setdefault(piece.segment_of or piece.id, []).append(piece)
     asked = Counter(one for demand in plan.demands for one in demand.pieces)
     for one, times in asked.items():

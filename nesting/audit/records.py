@@ -99,6 +99,22 @@ class DemandRecord(Record):
     pieces: tuple[Name, ...]
 
 
+class SeatRecord(Record):
+    piece: Name
+    x_mm: Length
+    y_mm: Length
+    turn_deg: Length
+
+
+class SplitRecord(Record):
+    parent: PieceRecord
+    seats: tuple[SeatRecord, ...]
+    at_least: int
+    clearance_mm: Annotated[float, Field(ge=0, le=1.0)] = 0.0
+    straps: tuple[SeatRecord, ...] = ()
+    made_before: tuple[Name, ...] = ()
+
+
 class SourceRecord(Record):
     stock_id: Name | None = None
     offer: Name | None = None
@@ -251,6 +267,7 @@ class PlanRecord(Record):
     cost: CostRecord
     warnings: tuple[str, ...] = ()
     demands: tuple[DemandRecord, ...] = ()
+    splits: tuple[SplitRecord, ...] = ()
 
 
 def read_plan(folder: Path) -> PlanRecord:

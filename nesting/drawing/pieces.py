@@ -214,6 +214,8 @@ def _piece(one: _Wanted, piece_id: str, name: str) -> Piece:
         mirror=order.mirror,
         one_piece=order.one_piece,
         fixings=order.fixings,
+        joint=order.joint,
+        strap=order.strap,
         joints_aligned=order.joints_aligned,
         baseline_mm=-y if order.wording is not None else 0.0,
         one_lot=order.one_lot or one.face,

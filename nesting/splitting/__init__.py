@@ -25,7 +25,9 @@ from nesting.splitting.chords import CLEAR_MM
 from nesting.splitting.columns import Column
 from nesting.splitting.parts import Part, Seam, parts_of
 from nesting.splitting.proposals import HEIGHTS_MM, Proposal, Question, fitting_of, long_axis_deg, proposals
+from nesting.splitting.straps import straps
 from nesting.splitting.symmetry import Axis, mirror_axis
+from nesting.splitting.tongues import laid_along, tongue_for
 
 __all__ = ["Question", "Splitting", "split_all"]
 
@@ -152,7 +154,7 @@ def _twins(cells: Cells, columns: Sequence[Column], axis: Axis | None) -> dict[i
 def _splitting(question: Question, answer: _Answer, columns: Sequence[Column]) -> Splitting:
     piece = question.piece
     least = least_segments(_area(piece), fitting_of(question), question.may_turn)
-    seams = _seams(piece, answer.proposal.cells, columns)
+    seams = _seams(question, answer.proposal.cells, columns)
     parts = parts_of(piece.outline, piece.holes, seams)
     pairs = sorted(
         ((part, _column_of(part, answer.proposal.cells, columns)) for part in parts),
@@ -162,8 +164,17 @@ def _splitting(question: Question, answer: _Answer, columns: Sequence[Column]) -
         _segment(piece, part, number, seams, column.angle_deg if question.may_turn else 0.0)
         for number, (part, column) in enumerate(pairs, start=1)
     ]
-    split = Split(piece, tuple(seat for _, seat in placed), least.segments, _why(least, answer, len(placed)))
-    return Splitting(tuple(segment for segment, _ in placed), split)
+    backing = straps(piece, [(seam.a, seam.b) for seam in seams]) if piece.joint == "strap" else []
+    split = Split(
+        piece,
+        tuple(seat for _, seat in placed),
+        least.segments,
+        _why(least, answer, len(placed)),
+        piece.joint,
+        question.clearance_mm if piece.joint == "keyed" else 0.0,
+        tuple(strap.seat for strap in backing),
+    )
+    return Splitting((*(segment for segment, _ in placed), *(strap.piece for strap in backing)), split)
 
 
 def _why(least: Least, answer: _Answer, found: int) -> str:
@@ -187,7 +198,7 @@ def _column_of(part: Part, cells: Cells, columns: Sequence[Column]) -> Column:
     return max(columns, key=lambda column: sum(solid.intersection(cells.faces[cell]).area for cell in column.cells))
 
 
-def _seams(piece: Piece, cells: Cells, columns: Sequence[Column]) -> list[Seam]:
+def _seams(question: Question, cells: Cells, columns: Sequence[Column]) -> list[Seam]:
     """The cut edges, those of one chord together as long as no other joint ends between them."""
     cut = sorted({edge for column in columns for edge in column.edges})
     runs: list[list[int]] = []
@@ -200,7 +211,8 @@ def _seams(piece: Piece, cells: Cells, columns: Sequence[Column]) -> list[Seam]:
         else:
             runs.append([number])
     ends = [(cells.edges[run[0]], cells.edges[run[-1]]) for run in runs]
-    drawn = [_seam(cells, first, last) for first, last in ends]
+    drawn = [_seam(cells, first, last, question) for first, last in ends]
+    piece = question.piece
     angle = long_axis_deg(piece)
     drawn.sort(key=lambda seam: _along(((seam.a[0] + seam.b[0]) / 2, (seam.a[1] + seam.b[1]) / 2), angle))
     return [replace(seam, label=f"{piece.id}/{number}") for number, seam in enumerate(drawn, start=1)]
@@ -217,13 +229,18 @@ def _met(cells: Cells, cut: Sequence[int], chord: int, point: Point) -> bool:
     return any(math.dist(end, point) < 1e-6 for edge in others for end in cells.ends(edge))
 
 
-def _seam(cells: Cells, first: Edge, last: Edge) -> Seam:
+def _seam(cells: Cells, first: Edge, last: Edge, question: Question) -> Seam:
     chord = cells.chords[first.chord]
     start, end = first.start, last.end
     a, b = chord.at(start), chord.at(end)
     line: Chain = ((*a, 0.0), (*b, 0.0))
     stops = (chord.from_ if start == 0.0 else None, chord.to if end == 1.0 else None)
-    return Seam("", a, b, line, line, stops)
+    tongue = tongue_for(chord.length * (end - start), question.piece.thickness_mm)
+    if question.piece.joint != "keyed" or tongue is None:
+        return Seam("", a, b, line, line, stops)
+    # The tongue reaches to the left: it is the right part's.
+    socket, length = tongue.widened(question.clearance_mm), math.dist(a, b)
+    return Seam("", a, b, laid_along(socket.edge(length), a, b), laid_along(tongue.edge(length), a, b), stops)
 
 
 def _segment(piece: Piece, part: Part, number: int, seams: Sequence[Seam], angle: float) -> tuple[Piece, Seat]:

@@ -13,14 +13,20 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
+from shapely.geometry import Point as ShapelyPoint
+from shapely.geometry import Polygon
 
 from nesting import curves
 from nesting.model import Piece, Point, Ring
+from nesting.splitting.tongues import room_of, tongue_for
 
 Floats = npt.NDArray[np.float64]
 
 CLEAR_MM = 10.0
 """Least distance of a joint from a hole or a fixing."""
+TONGUE_CLEAR_MM = 6.0
+"""Least material round a tongue."""
 HOLE_MM = 40.0
 """Holes up to this across are for screws, cables and pins: joints keep off them. In larger ones joints may end."""
 CORNER_RAD = math.radians(20)
@@ -128,19 +134,18 @@ def straight_angles(rings: Iterable[Ring], at_least_mm: float = 40.0) -> list[fl
 
 
 class Keepaway:
-    """What joints of a piece stay away from: holes, fixings, corners, vertices.
+    """What joints of a piece stay away from: holes, fixings, corners, vertices; and with tongues the contour too."""
 
-    `near_mm` is added to the distance from holes and fixings, for joints that are wider than a line.
-    """
-
-    def __init__(self, piece: Piece, near_mm: float = 0.0) -> None:
+    def __init__(self, piece: Piece) -> None:
         rings = [piece.outline, *piece.holes]
         self.corners = np.array([p for ring in rings for p in corners(ring)]).reshape(-1, 2)
         self.vertices = np.array([v[:2] for ring in rings for v in ring]).reshape(-1, 2)
         rounds = [(*p, 0.0) for p in piece.fixings]
         rounds += [_round(hole) for hole in piece.holes if is_small(hole)]
         self.rounds = np.array(rounds).reshape(-1, 3)
-        self.near_mm = near_mm
+        self.thickness_mm = piece.thickness_mm if piece.joint == "keyed" else None
+        self.area = curves.polygon(piece.outline, piece.holes)
+        shapely.prepare(self.area)
 
     def harm(self, a: Point, b: Point, sine: float, off_corners_mm: float) -> float | None:
         """Millimetres of harm of a joint from a to b; None if it is forbidden (S3).
@@ -150,9 +155,11 @@ class Keepaway:
         if sine < OBLIQUE_SINE or _distances(self.vertices, a, b).min() < VERTEX_MM:
             return None
         long = math.dist(a, b)
+        if self.thickness_mm and not self._holds_tongue(a, b, self.thickness_mm):
+            return None
         harm = long + 2.0 * long * (1.0 - sine)
         if len(self.rounds):
-            apart = (_distances(self.rounds[:, :2], a, b) - self.rounds[:, 2]).min() - self.near_mm
+            apart = (_distances(self.rounds[:, :2], a, b) - self.rounds[:, 2]).min()
             if apart < CLEAR_MM:
                 return None
             harm += max(0.0, 3 * CLEAR_MM - apart)
@@ -162,6 +169,14 @@ class Keepaway:
                 return None
             harm += 2.0 * max(0.0, min(long, 100.0) - apart)
         return float(harm)
+
+    def _holds_tongue(self, a: Point, b: Point, thickness_mm: float) -> bool:
+        """Whether the tongue of a joint lies well inside the material, whichever way it points, clear of all holes."""
+        tongue = tongue_for(math.dist(a, b), thickness_mm)
+        if tongue is None:
+            return True
+        room = Polygon(room_of(tongue, a, b, max(thickness_mm, TONGUE_CLEAR_MM)))
+        return bool(self.area.contains(room)) and not any(room.contains(ShapelyPoint(*p[:2])) for p in self.rounds)
 
 
 def corners(ring: Ring) -> list[Point]:

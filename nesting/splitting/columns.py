@@ -8,6 +8,7 @@ fits if its shadow at one of many angles fits (whatever holds it fits no less).
 from __future__ import annotations
 
 import itertools
+import math
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ import shapely
 from nesting.model import Point
 from nesting.splitting.cells import Cells
 from nesting.splitting.chords import Floats
+from nesting.splitting.tongues import room_of, tongue_for
 
 MOST_COLUMNS = 5_000
 FIT_MM = 1e-3
@@ -78,8 +80,10 @@ def _smaller(room: Point, rooms: Sequence[Point]) -> bool:
 class Growing:
     """Makes Columns of sets of cells."""
 
-    def __init__(self, cells: Cells, harms: Sequence[float | None], fitting: Fitting, tongue_mm: float = 0.0) -> None:
-        self.cells, self.harms, self.fitting, self.tongue_mm = cells, harms, fitting, tongue_mm
+    def __init__(
+        self, cells: Cells, harms: Sequence[float | None], fitting: Fitting, keyed_mm: float | None = None
+    ) -> None:
+        self.cells, self.harms, self.fitting, self.keyed_mm = cells, harms, fitting, keyed_mm
         self.spreads = [fitting.spread(shapely.get_coordinates(face)) for face in cells.faces]
         self.areas = [face.area for face in cells.faces]
         self.touching: dict[int, list[tuple[int, int]]] = defaultdict(list)
@@ -95,21 +99,19 @@ class Growing:
         if area < LEAST_MM2 or any(harm is None for harm in harms):
             return None
         spread = np.maximum.reduce([self.spreads[cell] for cell in members])
-        if self.tongue_mm:
-            spread = np.maximum.reduce([spread, *(self.fitting.spread(self._tongue(edge)) for edge in cut)])
+        if self.keyed_mm:
+            spread = np.maximum.reduce([spread, *(self._tongue(edge, self.keyed_mm) for edge in cut)])
         angle = self.fitting.angle(spread)
         if angle is None:
             return None
         harm = sum(harm or 0.0 for harm in harms) / 2
         return Column(members, cut, angle, round(10 * harm), area)
 
-    def _tongue(self, edge: int) -> Floats:
-        """Corners of the room that a tongue may take on either side of an edge."""
-        (ax, ay), (bx, by) = (np.array(end) for end in self.cells.ends(self.cells.edges[edge]))
-        a, b = np.array([ax, ay]), np.array([bx, by])
-        away = self.tongue_mm * np.array([ay - by, bx - ax]) / np.hypot(*(b - a))
-        low, high = a + 0.2 * (b - a), b - 0.2 * (b - a)
-        return np.array([low + away, low - away, high + away, high - away])
+    def _tongue(self, edge: int, thickness_mm: float) -> Floats:
+        """The spread of the room that a tongue may take up on either side of an edge; of its ends if it has none."""
+        a, b = self.cells.ends(self.cells.edges[edge])
+        tongue = tongue_for(math.dist(a, b), thickness_mm)
+        return self.fitting.spread(np.array(room_of(tongue, a, b, 1.0) if tongue else (a, b)))
 
     def connected_sets(self) -> Iterator[frozenset[int]]:
         """Every connected set of cells that fits, once each. Raises TooMany."""

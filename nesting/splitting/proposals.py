@@ -35,11 +35,11 @@ HEIGHTS_MM = 10.0
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """A piece to be split: the rooms its segments must fit, and how far joints reach to either side."""
+    """A piece to be split: the rooms its segments must fit, and the clearance round a tongue."""
 
     piece: Piece
     rooms: tuple[Point, ...]
-    tongue_mm: float = 0.0
+    clearance_mm: float = 0.0
 
     @property
     def may_turn(self) -> bool:
@@ -71,7 +71,7 @@ def long_axis_deg(piece: Piece) -> float:
 
 def proposals(question: Question, axis: Axis | None) -> Iterator[Proposal]:
     """The better ones first: strokes a stroke width off corners, strokes near corners, grids."""
-    keep = Keepaway(question.piece, question.tongue_mm)
+    keep = Keepaway(question.piece)
     fitting = fitting_of(question)
     for strokes in STROKES_OFF_CORNERS:
         found = _strokes(question, keep, fitting, axis, strokes)
@@ -104,7 +104,9 @@ def _strokes(
         chords = _thinned(weighed, apart)
         cells = cells_of(_area(question.piece), chords)
         harms = _harms(cells, keep, strokes_off)
-        growing = Growing(cells, harms, fitting, question.tongue_mm)
+        growing = Growing(
+            cells, harms, fitting, question.piece.thickness_mm if question.piece.joint == "keyed" else None
+        )
         try:
             columns = _columns(growing, list(growing.connected_sets()))
         except TooMany:
@@ -256,7 +258,12 @@ def _grid(question: Question, keep: Keepaway, fitting: Fitting, angle: float) ->
     if not chords:
         return None
     cells = cells_of(_area(piece), chords)
-    growing = Growing(cells, _harms(cells, keep, 0.0), fitting, question.tongue_mm)
+    growing = Growing(
+        cells,
+        _harms(cells, keep, 0.0),
+        fitting,
+        question.piece.thickness_mm if question.piece.joint == "keyed" else None,
+    )
     points = [face.representative_point() for face in cells.faces]
     places = [
         tuple(

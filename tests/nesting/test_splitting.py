@@ -5,16 +5,18 @@ import math
 
 import pytest
 import shapely
+import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon
 
 from nesting import curves
 from nesting.faults import ReachFault
-from nesting.model import Piece, Split, Turn
+from nesting.model import Piece, Split, StockKey, Turn
 from nesting.splitting import Question, split_all
 from nesting.splitting.chords import CLEAR_MM, corners, is_small
 from nesting.splitting.symmetry import mirror_axis
+from nesting.splitting.tongues import tongue_for
 from tests.shop import disc, piece, rectangle
 
 ROOM = (590.0, 390.0)
@@ -250,3 +252,64 @@ def test_segments_make_up_any_shape_and_joints_miss_its_holes(one: Piece):
             if is_small(hole):
                 assert line.distance(curves.polygon(curves.reversed_ring(hole))) >= CLEAR_MM - 0.06
         assert all(line.distance(shapely.Point(p)) >= CLEAR_MM - 1e-6 for p in one.fixings)
+
+
+# ── kinds of joints ──────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("clearance", [0.0, 0.2])
+def test_keyed_segments_interlock_with_the_clearance_and_no_more(clearance: float):
+    bar = oversize(rectangle(1100, 120), (round_hole(560, 60, 8),), name="bar", joint="keyed")
+    (found,) = split_all([Question(bar, ROOMS, clearance)])
+    left, right = seated(found.segments, found.split)
+    lost = curves.area(bar) - math.fsum(map(curves.area, found.segments))
+    assert left.intersection(right).area < 0.05
+    tongue = tongue_for(120.0, 5.0)
+    assert tongue
+    beside = curves.length(tongue.edge(120.0), closed=False) - 120 + 2 * tongue.half_width
+    assert lost == pytest.approx(clearance * beside, rel=0.15)
+    # Pulled apart along the bar they collide: that is what a key is for.
+    away = shapely.affinity.translate(right, 1.5 + 2 * clearance, 0)
+    assert away.intersection(left).area > 0.5
+    assert all(curves.bounds([s.outline])[2] <= 590.01 for s in found.segments)
+
+
+def test_a_tongue_keeps_off_holes_and_a_narrow_joint_has_none():
+    holes = tuple(round_hole(x, 45, 6) for x in range(60, 1100, 28))
+    bar = oversize(rectangle(1140, 90), holes, name="bar", joint="keyed", thickness_mm=5.0)
+    with pytest.raises(ReachFault):
+        split_all([Question(bar, ROOMS, 0.2)])
+    thin = oversize(rectangle(1100, 25), name="lath", joint="keyed")
+    (found,) = split_all([Question(thin, ROOMS, 0.2)])
+    assert math.fsum(map(curves.area, found.segments)) == pytest.approx(1100 * 25)
+
+
+def test_straps_lap_each_joint_behind_and_part_round_a_fixing():
+    stock = StockKey("acrylic", "clear", 3.0)
+    rail = oversize(rectangle(1100, 150), name="rail", joint="strap", strap=stock, fixings=((550.0, 75.0),))
+    (found,) = split_all([Question(rail, ROOMS)])
+    backing = [piece for piece in found.segments if piece.stock == stock]
+    assert found.split and len(backing) == len(found.split.straps) >= 1
+    solid = curves.polygon(rail.outline)
+    for strap, seat in zip(backing, found.split.straps, strict=True):
+        area = curves.polygon(curves.moved(strap.outline, seat.x_mm, seat.y_mm, seat.turn_deg))
+        assert solid.buffer(-4.99).contains(area)
+        assert area.distance(shapely.Point(550, 75)) >= 14.9
+        assert any(line.intersects(area) for line in joint_lines(found.segments[:2], found.split))
+        assert curves.bounds([strap.outline])[3] == 40.0
+
+
+def test_a_tongue_is_as_drawn_all_round_and_its_curves_are_tangent():
+    tongue = tongue_for(120.0, 5.0)
+    assert tongue is not None
+    for edge in (tongue.edge(120.0), tongue.widened(0.3).edge(120.0)):
+        parts = list(curves.segments(edge, closed=False))
+        for before, after in itertools.pairwise(parts):
+            assert before.direction(1.0) == pytest.approx(after.direction(0.0), abs=1e-9)
+    fine = [
+        curves.flattened((*chain, (60.0, -50.0, 0.0)), 0.001)
+        for chain in (tongue.edge(120.0), tongue.widened(0.3).edge(120.0))
+    ]
+    inner, outer = (LineString([p for p in points if p[1] > 1.5 * tongue.radius]) for points in fine)
+    assert shapely.hausdorff_distance(inner, outer) < 0.6
+    assert inner.distance(outer) == pytest.approx(0.3, abs=0.01)

@@ -1207,3 +1207,49 @@ def face_from_two_lots_on_record(folder: PlanFolder) -> None:
     one, other = first((a, b) for a in folder.plan["sheets"] for b in folder.plan["sheets"] if a is not b)
     face_from_two_lots(folder)
     one["lot"], other["lot"] = "L1", "L2"
+
+
+# ── segments ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def split_of(folder: PlanFolder) -> dict[str, Any]:
+    return first(folder.plan.get("splits", []))
+
+
+@damage("segments add up")
+def seat_moved_by_a_tenth(folder: PlanFolder) -> None:
+    split_of(folder)["seats"][0]["x_mm"] += 0.1
+
+
+@damage("segments add up")
+def seat_turned_by_a_tenth_of_a_degree(folder: PlanFolder) -> None:
+    split_of(folder)["seats"][0]["turn_deg"] += 0.1
+
+
+@damage("joints meet")
+def joint_told_beside_its_place(folder: PlanFolder) -> None:
+    name = split_of(folder)["seats"][0]["piece"]
+    joint = first(piece for piece in folder.plan["pieces"] if piece["id"] == name)["joints"][0]
+    for end in (joint["start_mm"], joint["end_mm"]):
+        end[0] += 0.5
+
+
+@damage("segments add up")
+def parent_larger_than_its_segments(folder: PlanFolder) -> None:
+    outline = split_of(folder)["parent"]["outline"]
+    outline[0] = [outline[0][0] - 2.0, outline[0][1] - 2.0, outline[0][2]]
+
+
+@damage("segments")
+def seat_forgotten(folder: PlanFolder) -> None:
+    split_of(folder)["seats"].pop()
+
+
+@damage("segments")
+def split_forgotten(folder: PlanFolder) -> None:
+    folder.plan["splits"].remove(split_of(folder))
+
+
+@damage("segments")
+def fewer_segments_than_are_said_to_be_needed(folder: PlanFolder) -> None:
+    split_of(folder)["at_least"] = 99

@@ -276,7 +276,21 @@ def plan_of(pieces: list[dict[str, Any]], sheets: list[dict[str, Any]]) -> dict[
     return {
         "format": "halfturn-plan/1", "job": {"name": "planetarium"}, "seed": 1, "effort": 1, "machine": dict(MACHINE),
         "pieces": pieces, "sheets": sheets, "cost": cost, "warnings": [], "demands": demands_of(pieces),
+        "splits": splits_of(pieces),
     }  # fmt: skip
+
+
+def splits_of(pieces: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The rail, 300 long, of two halves side by side; the second is turned by half."""
+    halves = [one for one in pieces if one["segment_of"] == "rail"]
+    if not halves:
+        return []
+    parent = piece("rail", WHITE, rectangle(300, 40))
+    seats = [
+        {"piece": halves[0]["id"], "x_mm": 0.0, "y_mm": 0.0, "turn_deg": 0.0},
+        {"piece": halves[1]["id"], "x_mm": 300.0, "y_mm": 40.0, "turn_deg": 180.0},
+    ]
+    return [{"parent": parent, "seats": seats, "at_least": 2, "why": "too long", "clearance_mm": 0.0, "straps": []}]
 
 
 def demands_of(pieces: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -312,7 +326,7 @@ def _white_pieces() -> list[dict[str, Any]]:
     stars = [piece(f"star-{n}", WHITE, star(5, 20, 9), name="star", copy=n, mirror=True) for n in (1, 2, 3)]
     rail = rectangle(150, 40)
     joint = [{"label": "A", "start_mm": [150, 0], "end_mm": [150, 40]}]
-    other = [{"label": "A", "start_mm": [0, 0], "end_mm": [0, 40]}]
+    other = [{"label": "A", "start_mm": [150, 0], "end_mm": [150, 40]}]
     return [
         piece("moon", WHITE, crescent(520), holes=face, marks=mark, turn="none"),
         piece("O", WHITE, circle(70, 70, 65), holes=counter, turn="half"),

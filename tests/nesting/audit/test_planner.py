@@ -58,7 +58,7 @@ def _pieces(dice: random.Random, stock: tuple[str, str, float], depth: float) ->
     rail: Ring = ((0, 0, 0), (900.0, 0, 0), (900.0, 60.0, 0), (0, 60.0, 0))
     shapes = [
         ("moon", 1, moon, {"holes": (circle(0.2 * tall, 0.5 * tall, 6.0, -1.0),), "marks": (mark,)}),
-        ("rail", 1, rail, {"one_piece": False}),
+        ("rail", 1, rail, {"one_piece": False, "joint": dice.choice(["butt", "keyed", "strap"])}),
         ("ring", 2, circle(0, 0, 90.0), {"holes": (circle(0, 0, 60.0, -1.0),)}),
         ("blob", dice.randint(1, 4), blob(dice, radius), {"mirror": True, "turn": dice.choice(list(Turn))}),
     ]

@@ -16,7 +16,7 @@ from nesting.audit.checks import Check
 from nesting.audit.records import PlanRecord
 from nesting.audit.sources import source_checks
 from nesting.drawing.pieces import read_order
-from nesting.model import Cost, Job, Joint, JobFile, Piece, PieceOrder, Plan
+from nesting.model import Cost, Job, JobFile, Joint, Piece, PieceOrder, Plan
 from nesting.plan_file import plan_text
 from tests.shop import laser, rectangle
 
