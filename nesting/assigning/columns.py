@@ -25,6 +25,8 @@ from nesting.passes.reach import EPS, Reach, holds, reaches
 from nesting.placing import lay
 
 TURNS = {Turn.ANY: (0.0, 90.0, 180.0, 270.0), Turn.HALF: (0.0, 180.0), Turn.NONE: (0.0,)}
+PANEL_SHARE = 0.1
+"""Of the effort for one blank, what rectangles need."""
 ROOM_MM = 0.5
 """A blank for one oversize piece is this much larger than the piece and its margins."""
 BAND_MM = 20.0
@@ -300,7 +302,8 @@ def _laid(shapes: Sequence[Shape], ground: Ground, shop: Shop) -> Layout:
     """The most valuable layout found; rectangles by the faster way."""
     gap, margin = shop.machine.gap_mm, shop.machine.margin_mm
     if rectangles.are_rectangles(shapes, [ground]):
-        layout = rectangles.fill(shapes, ground, gap_mm=gap, margin_mm=margin, work=shop.evaluations, seed=shop.seed)
+        work = round(PANEL_SHARE * shop.evaluations)
+        layout = rectangles.fill(shapes, ground, gap_mm=gap, margin_mm=margin, work=work, seed=shop.seed)
         if layout is not None:
             return layout
     stop = after_evaluations(shop.evaluations)
