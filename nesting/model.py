@@ -232,8 +232,11 @@ class CuttingFigure:
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """Bed frame. The travel is what the head reaches, from (0, 0); the table is what lies flat, centred on the travel
-    in x, reaching from the travel's front edge to the back wall in y.
+    """Bed frame: its origin is the `datum` corner of the travel, x runs to the right, y away from the operator.
+
+    The travel is what the head reaches; the table is what lies flat: `table_left_mm` of what it is wider lies left of
+    the travel (half of it where left out), and it reaches from the travel's front edge to the back wall in y.
+    `face_down` says whether blanks may be laid face down, where both faces of a sheet are alike.
 
     Closed marks are filled by lines `fill_spacing_mm` apart; 0: marks are followed, never filled.
     At a join the later pass runs `join_overlap_mm` over what the earlier one has cut, where the travel holds it.
@@ -247,6 +250,9 @@ class Machine:
     travel_mm: Point
     table_mm: Point
     cutting: tuple[CuttingFigure, ...]
+    datum: Literal["front left", "front right", "back left", "back right"] = "front left"
+    table_left_mm: float | None = None
+    face_down: bool = True
     open_front: bool = False
     open_back: bool = False
     gap_mm: float = 3.0
@@ -267,8 +273,26 @@ class Machine:
         for axis, travel, table in zip("xy", self.travel_mm, self.table_mm, strict=True):
             if not 0 < travel <= table:
                 raise ValueError(f"the table ({table:g} mm in {axis}) must be at least the travel ({travel:g} mm)")
+        wider = self.table_mm[0] - self.travel_mm[0]
+        if self.table_left_mm is not None and not 0 <= self.table_left_mm <= wider:
+            raise ValueError(f"`table_left_mm` is a part of the {wider:g} mm that the table is wider than the travel")
         if not self.fill_spacing_mm >= 0:
             raise ValueError("fill_spacing_mm is the distance between the lines that fill a mark, 0 for none")
+
+    @property
+    def travel_rect(self) -> Rect:
+        """What the head reaches, bed frame."""
+        x, y = self.travel_mm
+        x0, y0 = -x if "right" in self.datum else 0.0, -y if "back" in self.datum else 0.0
+        return x0, y0, x0 + x, y0 + y
+
+    @property
+    def table_rect(self) -> Rect:
+        """What lies flat, from the front edge to the back wall, bed frame."""
+        x0, y0, _, _ = self.travel_rect
+        wider = self.table_mm[0] - self.travel_mm[0]
+        left = x0 - (wider / 2 if self.table_left_mm is None else self.table_left_mm)
+        return left, y0, left + self.table_mm[0], y0 + self.table_mm[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -601,7 +625,8 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Pass:
-    """One run with the blank held still. Sheet frame to bed frame: rotate by `turn_deg`, then add `shift_mm`.
+    """One run with the blank held still. Sheet frame to bed frame: mirror in x if `flipped` (the blank lies face down),
+    rotate by `turn_deg`, then add `shift_mm`.
 
     `whole` are the pieces cut from start to end in this pass, `part` those that other passes share; `shares` is what it
     cuts of the latter. `frame_mm` (bed frame) bounds all that it runs, to be run round before cutting; `spare_mm` is
@@ -612,7 +637,7 @@ class Pass:
     blank: str
     turn_deg: int
     shift_mm: Point
-    turn_before: Literal["none", "half", "quarter", "shift"]
+    turn_before: Literal["none", "half", "quarter", "shift", "flip"]
     file: str
     whole: tuple[str, ...]
     part: tuple[str, ...] = ()
@@ -623,6 +648,7 @@ class Pass:
     frame_mm: Rect | None = None
     spare_mm: tuple[float, float, float, float] | None = None
     stops: tuple[Stop, ...] = ()
+    flipped: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -673,6 +699,7 @@ class PlannedSheet:
     why: str = ""
     lot: str = ""
     next_best: NextBest | None = None
+    both_faces_alike: bool = False
 
     @property
     def stock(self) -> StockKey:

@@ -124,6 +124,17 @@ def machine_of(job: Job, workshop: Workshop) -> Machine:
     )
 
 
+def _machine_for(stock: StockKey, machine: Machine, request: Request) -> Machine:
+    """The machine as it serves one stock key: nothing lies face down unless both faces are known to be alike.
+
+    Marks are made on the face: where a piece has any, its stock is never laid face down.
+    """
+    alike = any(material.name == stock.material and material.faces_alike for material in request.workshop.material)
+    faced = any(cut.faces for cut in request.rack if cut.stock == stock)
+    marked = any(piece.marks for piece in request.pieces if piece.stock == stock)
+    return replace(machine, face_down=machine.face_down and alike and not faced and not marked)
+
+
 def split_oversize(request: Request, machine: Machine) -> list[Splitting]:
     """Pieces that may be split and are too big for one pass become segments; the others must be within reach."""
     questions = []
@@ -131,7 +142,7 @@ def split_oversize(request: Request, machine: Machine) -> list[Splitting]:
         with within(f"piece {piece.id}"):
             found = candidates(piece.stock, request.rack, request.workshop.offer)
             if piece.one_piece:
-                refuse_beyond_reach(piece, machine)
+                refuse_beyond_reach(piece, _machine_for(piece.stock, machine, request))
                 _check_sheets(piece, found, machine)
                 questions.append(Question(piece, ()))
             else:
@@ -168,6 +179,7 @@ def _plan_stock(
     stop: Sized,
 ) -> tuple[list[PlannedSheet], Decimal]:
     found = candidates(stock, request.rack, request.workshop.offer)
+    shop = replace(shop, machine=_machine_for(stock, shop.machine, request))
     kinds = kinds_of((piece for piece in pieces if piece.stock == stock), shop.machine)
     watch(Progress("bounding the cost", note=str(stock)))
     least = lower_bound([replace(candidate, price=candidate.lowest_price) for candidate in found], kinds, shop)

@@ -25,7 +25,15 @@ TURN_TITLES = {
     "half": "Half turn",
     "quarter": "Quarter turn",
     "shift": "Slide the blank",
+    "flip": "Turn the blank over",
     "none": "Leave it as it lies",
+}
+
+
+TURN_LEADS = {
+    "up": "Keep the blank flat, its face up. Never tip it over.",
+    "down": "Keep the blank flat, face down as it lies. Never tip it over.",
+    "over": "Both faces of this sheet are alike. Two people turn it over, held at both long edges.",
 }
 
 
@@ -35,7 +43,7 @@ def turn_step(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> Ste
         key=f"{name}-{plain(after.blank)}-turn{after.order}",
         kind=f"Sheet {name} · blank {plain(after.blank)} · from pass {before.order} to pass {after.order}",
         title=TURN_TITLES[after.turn_before],
-        lead="Keep the blank flat, its face up. Never tip it over.",
+        lead=TURN_LEADS["over" if after.turn_before == "flip" else "down" if after.flipped else "up"],
         todo=(
             "Let everything cool. Take out what is loose; leave what the sheet still holds.",
             words.turn_words(before, after),
@@ -47,7 +55,8 @@ def turn_step(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> Ste
 
 def letters(run: Pass | Trim) -> str:
     """`A at the front, B on the right, …`: which edge of the blank lies where."""
-    return listed([f"{edge_at(side, run.turn_deg)} {PLACES[side]}" for side in SIDES])
+    flipped = isinstance(run, Pass) and run.flipped
+    return listed([f"{edge_at(side, run.turn_deg, flipped)} {PLACES[side]}" for side in SIDES])
 
 
 PLACES = {"front": "at the front", "right": "on the right", "back": "at the back", "left": "on the left"}
@@ -115,11 +124,11 @@ def _to_find(run: Pass) -> list[str]:
 def lying(machine: Machine, run: Pass | Trim, bounds: Rect) -> str:
     """How a blank or a sheet lies on the bed: its letters, and where its left and its back edge are."""
     x0, _, _, y1 = bounds
-    wall = machine.table_mm[1] - y1
-    aside = (machine.table_mm[0] - machine.travel_mm[0]) / 2 + x0
+    wall = machine.table_rect[3] - y1
+    aside, out = x0 - machine.table_rect[0], machine.travel_rect[0] - x0
     left = f"at x {mm(x0)}"
-    if x0 < -NEAR_MM:
-        left = f"{mm(-x0)} mm left of the reach, {mm(aside)} mm from the edge of the table"
+    if out > NEAR_MM:
+        left = f"{mm(out)} mm left of the reach, {mm(aside)} mm from the edge of the table"
     if machine.open_back or wall < -NEAR_MM:
         back = f"its back edge at y {mm(y1)}"
     elif wall < NEAR_MM:
@@ -135,8 +144,10 @@ NEAR_MM = 0.05
 def _todo(
     plan: Plan, sheet: PlannedSheet, run: Pass, cuts: Sequence[Cut], checks: Sequence[Point], bounds: Rect
 ) -> Iterator[str]:
-    yield "The blank lies flat, face up, as pictured; the letters are right."
-    for side, by in (("front", -bounds[1]), ("back", bounds[3] - plan.machine.table_mm[1])):
+    face = "face down" if run.flipped else "face up"
+    yield f"The blank lies flat, {face}, as pictured; the letters are right."
+    _, front, _, wall = plan.machine.table_rect
+    for side, by in (("front", front - bounds[1]), ("back", bounds[3] - wall)):
         if by > 1.0:
             yield f"{mm(by)} mm hang out at the {side}: supported level with the table."
     yield from _lining_up(plan.machine, run, checks)

@@ -251,7 +251,7 @@ def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts, 
     solids = [states.bed_shape(one.solid, run) for one in pieces]
     pins = (*checks, *(mark.bed_mm for mark in run.lineup), *(join.bed_mm for join in run.joins))
     named = [shapely.Point(pin).buffer(PIN_ROOM / paper.scale) for pin in pins]
-    _edge_letters(paper, shape, run.turn_deg, [*solids, *named])
+    _edge_letters(paper, shape, run.turn_deg, [*solids, *named], flipped=run.flipped)
     tags = rows.numbers(plan)
     for one, solid in zip(pieces, solids, strict=True):
         _tag(paper, solid, str(tags[one.piece.id]))
@@ -274,11 +274,10 @@ def _stroke(cut: Cut, passes_ahead: int) -> look.Stroke:
 
 def _bed(machine: Machine, shapes: Sequence[BaseGeometry]) -> Canvas:
     """Table, back wall or opening, the person's place; room for all that lies on it or hangs over."""
-    side = (machine.table_mm[0] - machine.travel_mm[0]) / 2
-    table: Rect = (-side, 0.0, machine.travel_mm[0] + side, machine.table_mm[1])
+    table = machine.table_rect
     paper = Canvas(union([table, *(shape.bounds for shape in shapes)]), top=22, bottom=30, left=30, right=30)
     paper.rect(table, look.THIN, look.PAPER)
-    middle = machine.travel_mm[0] / 2
+    middle = (machine.travel_rect[0] + machine.travel_rect[2]) / 2
     back_x, back_y = paper.at(middle, paper.world[3])
     if machine.open_back:
         paper.words(back_x, back_y - 6, "open back", 8.5, colour=look.MUTED)
@@ -292,7 +291,7 @@ def _bed(machine: Machine, shapes: Sequence[BaseGeometry]) -> Canvas:
 
 def _travel(paper: Canvas, machine: Machine) -> None:
     """The rectangle the head reaches, and its datum corner."""
-    paper.rect((0.0, 0.0, *machine.travel_mm), look.TRAVEL_LINE)
+    paper.rect(machine.travel_rect, look.TRAVEL_LINE)
     x, y = paper.at(0.0, 0.0)
     paper.datum(x, y)
 
@@ -309,7 +308,12 @@ def _fills(paper: Canvas, sheet: PlannedSheet, run: Pass, pieces: Sequence[Laid]
 
 
 def _edge_letters(
-    paper: Canvas, blank: BaseGeometry, turn_deg: int, pieces: Iterable[BaseGeometry] = (), radius: float = 6.0
+    paper: Canvas,
+    blank: BaseGeometry,
+    turn_deg: int,
+    pieces: Iterable[BaseGeometry] = (),
+    radius: float = 6.0,
+    flipped: bool = False,
 ) -> None:
     """The letters of a blank's edges, just inside them, on the material and clear of the pieces where there is room."""
     x0, y0, x1, y1 = blank.bounds
@@ -328,7 +332,7 @@ def _edge_letters(
             plate = shapely.Point(across[side]).buffer(radius / paper.scale)
             spots.append((round(plate.difference(blank).area), round(plate.intersection(taken).area), across[side]))
         _, _, (x, y) = min(spots, key=lambda spot: spot[:2])
-        paper.plate(x, y, edge_at(side, turn_deg), radius)
+        paper.plate(x, y, edge_at(side, turn_deg, flipped), radius)
 
 
 EDGE_SHARES = (0.25, 0.75, 0.5, *(i / 20 for i in range(2, 19)))
@@ -378,7 +382,8 @@ def turn_picture(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> 
     """Two small beds side by side, before and after the turn: which edge goes where."""
     shape = states.blank_shape(sheet, states.blank_of(sheet, after))
     lying = [states.bed_shape(shape, before), states.bed_shape(shape, after)]
-    table = (0.0, 0.0, plan.machine.travel_mm[0], plan.machine.table_mm[1])
+    (left, front, right, _), wall = plan.machine.travel_rect, plan.machine.table_rect[3]
+    table = (left, front, right, wall)
     x0, y0, x1, y1 = union([table, *(part.bounds for part in lying)])
     step = (x1 - x0) * 1.22
     paper = Canvas((x0, y0, x1 + step, y1), top=34, bottom=30)
@@ -391,19 +396,21 @@ def turn_picture(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> 
     paper.origin = (0.0, 0.0)
     x, y = paper.at((x1 + x0 + step) / 2, (y0 + y1) / 2)
     paper.arrow(x - 12, y, x + 12, y)
-    paper.words(x, y - 8, {"half": "180°", "quarter": "90°"}.get(after.turn_before, "slide"), 9.0, bold=True)
+    paper.words(
+        x, y - 8, {"half": "180°", "quarter": "90°", "flip": "over"}.get(after.turn_before, "slide"), 9.0, bold=True
+    )
     return paper.finish(words.turn_words(before, after))
 
 
 def _small_bed(paper: Canvas, plan: Plan, sheet: PlannedSheet, run: Pass, shape: BaseGeometry) -> None:
     """Back wall, travel, and the blank with its pieces and its lettered edges."""
-    travel_x, travel_y = plan.machine.travel_mm
+    left, _, right, _ = plan.machine.travel_rect
     paper.shape(shape, look.EDGE, look.SHEET)
     for one in states.laid(plan, sheet).values():
         if one.blank == run.blank:
             paper.chains([to_bed(run, ring) for ring in one.rings], True, look.THIN)
-    paper.rect((0.0, 0.0, travel_x, travel_y), look.TRAVEL_LINE)
+    paper.rect(plan.machine.travel_rect, look.TRAVEL_LINE)
     if not plan.machine.open_back:
-        wall = plan.machine.table_mm[1]
-        paper.line((0.0, wall), (travel_x, wall), look.Stroke(3.0, look.INK))
-    _edge_letters(paper, shape, run.turn_deg, radius=8.0)
+        wall = plan.machine.table_rect[3]
+        paper.line((left, wall), (right, wall), look.Stroke(3.0, look.INK))
+    _edge_letters(paper, shape, run.turn_deg, radius=8.0, flipped=run.flipped)

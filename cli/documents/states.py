@@ -100,12 +100,13 @@ def far_side(trim: Trim) -> Point:
 def bed_shape(shape: Shape, run: Pass | Trim) -> Shape:
     """A sheet-frame shape as it lies on the bed."""
     cos, sin = curves.rotation(run.turn_deg)
-    return affinity.affine_transform(shape, [cos, -sin, sin, cos, *run.shift_mm])
+    flip = -1.0 if isinstance(run, Pass) and run.flipped else 1.0
+    return affinity.affine_transform(shape, [cos * flip, -sin, sin * flip, cos, *run.shift_mm])
 
 
 def check_points(machine: Machine, shape: BaseGeometry) -> list[Point]:
     """Up to three points, bed frame, where the head stands on the blank's edge: the farthest two, and one aside."""
-    seen = shape.intersection(shapely.box(0.0, 0.0, *machine.travel_mm))
+    seen = shape.intersection(shapely.box(*machine.travel_rect))
     corners = {(round(x, 3) + 0.0, round(y, 3) + 0.0) for x, y in shapely.get_coordinates(seen)}
     points = sorted(p for p in corners if shape.boundary.distance(shapely.Point(p)) < EDGE_SLACK_MM)
     if len(points) < 2:

@@ -107,26 +107,31 @@ def stock(sheet: PlannedSheet | Piece) -> str:
 
 def turn_words(before: Pass, after: Pass) -> str:
     """What the hands do between two passes, told by the lettered edges."""
-    front, goes = (
-        edge_at("front", before.turn_deg),
-        next(side for side in SIDES if edge_at(side, after.turn_deg) == edge_at("front", before.turn_deg)),
-    )
+    front = edge_at("front", before.turn_deg, before.flipped)
+    goes = next(side for side in SIDES if edge_at(side, after.turn_deg, after.flipped) == front)
     if after.turn_before == "shift":
-        return _slide_words(after.shift_mm[0] - before.shift_mm[0], after.shift_mm[1] - before.shift_mm[1])
-    kinds = {"half": "Half turn", "quarter": "Quarter turn", "none": "Leave it as it lies"}
+        return _slide_words(
+            after.shift_mm[0] - before.shift_mm[0], after.shift_mm[1] - before.shift_mm[1], _same_face(after)
+        )
+    kinds = {"half": "Half turn", "quarter": "Quarter turn", "none": "Leave it as it lies", "flip": "Turn it over"}
+    face = f"Face {'down' if after.flipped else 'up'} now" if after.turn_before == "flip" else _same_face(after)
     way = {
         "front": "stays at the front",
         "right": "goes to the right",
         "back": "goes to the back",
         "left": "goes to the left",
     }
-    return f"{kinds[after.turn_before]}: edge {front}, which lies at the front now, {way[goes]}. Same face up."
+    return f"{kinds[after.turn_before]}: edge {front}, which lies at the front now, {way[goes]}. {face}."
 
 
-def _slide_words(right: float, back: float) -> str:
+def _same_face(run: Pass) -> str:
+    return "Face down as before" if run.flipped else "Same face up"
+
+
+def _slide_words(right: float, back: float, face: str) -> str:
     ways = [(right, "to the right", "to the left"), (back, "towards the back", "towards the front")]
     said = [f"{mm(abs(by))} mm {plus if by > 0 else minus}" for by, plus, minus in ways if abs(by) > 0.05]
-    return f"Do not turn it. Slide it {listed(said)}. Same face up." if said else "Do not move it."
+    return f"Do not turn it. Slide it {listed(said)}. {face}." if said else "Do not move it."
 
 
 IDLE = {"laser": "with the beam off", "router": "with the spindle up and still"}
@@ -136,7 +141,8 @@ SET_UP = {"laser": "Focus, feed and power set", "router": "Bit, depth and feed s
 
 def axis_words(machine: Machine) -> str:
     """How the coordinates of the tables are to be read."""
+    x0, y0, x1, y1 = machine.travel_rect
     return (
-        "x is measured from the left end of the travel, y from its front edge, in mm (0, 0 is the front left corner; "
-        f"the head reaches {mm(machine.travel_mm[0])} to the right and {mm(machine.travel_mm[1])} to the back)."
+        f"x runs to the right, y to the back, in mm; 0, 0 is the {machine.datum} corner of the travel, "
+        f"which goes from x {mm(x0)} to {mm(x1)} and from y {mm(y0)} to {mm(y1)}."
     )

@@ -91,7 +91,7 @@ def _by_machine(found: Iterable[Reach], part: Rect, axis: int, level: float) -> 
     """The reach in which the line can be run with the shortest uncut ends, None where none can."""
     across = 1 - axis
     options = []
-    for reach in found:
+    for reach in (reach for reach in found if not reach.flipped):
         rect = reach.rect_mm
         ends = rect[across] - part[across] + 0.0, part[across + 2] - rect[across + 2] + 0.0
         if rect[axis] - EPS <= level <= rect[axis + 2] + EPS and max(ends) <= SNAP_TAB_MM:

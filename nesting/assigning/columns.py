@@ -377,6 +377,7 @@ def finish_sheet(
         placements=tuple(spots),
         passes=tuple(passes),
         leftovers=leftovers(parts, laid, kerf, candidate.price_per_mm2, shop.rates),
+        both_faces_alike=shop.machine.face_down,
     )
 
 

@@ -261,7 +261,7 @@ def _wrongly_listed(sheet: SheetScene, run: Run, places: Sequence[Meeting]) -> I
         where = sheet.where(f"{pose.file} > join {join.number}")
         if not any(m.contour.piece == join.piece and _at(m, join.sheet_mm) for m in here):
             yield Flaw(where, "no contour is joined there")
-        bed = linework.to_bed(np.array([join.sheet_mm]), pose.turn_deg, pose.shift_mm)[0]
+        bed = linework.to_bed(np.array([join.sheet_mm]), pose.turn_deg, pose.shift_mm, pose.flipped)[0]
         if math.dist(bed, join.bed_mm) > LISTED_MM:
             yield Flaw(where, f"its bed coordinates should be ({bed[0]:.2f}, {bed[1]:.2f})")
 

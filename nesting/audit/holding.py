@@ -94,7 +94,7 @@ def _frames(scene: Scene) -> Iterator[Reading]:
 
 
 def _spare(machine: MachineRecord, frame: linework.Floats) -> linework.Floats:
-    (x0, y0, x1, y1), travel = frame, (0.0, 0.0, *machine.travel_mm)
+    (x0, y0, x1, y1), travel = frame, machine.travel_box
     return np.array([x0 - travel[0], travel[2] - x1, y0 - travel[1], travel[3] - y1])
 
 
@@ -125,7 +125,7 @@ def _on_side(run: Run, side: str) -> tuple[str, float]:
     }
     pose = run.record
     lying = {
-        letter: linework.to_bed(np.array([middle]), pose.turn_deg, pose.shift_mm)[0]
+        letter: linework.to_bed(np.array([middle]), pose.turn_deg, pose.shift_mm, pose.flipped)[0]
         for letter, middle in middles.items()
     }
     axis, sign = {"left": (0, 1), "right": (0, -1), "front": (1, 1), "back": (1, -1)}[side]
@@ -136,7 +136,7 @@ def _on_side(run: Run, side: str) -> tuple[str, float]:
 def _on_table(machine: MachineRecord, side: str, at: float) -> bool:
     if side in ("left", "right"):
         return True
-    return -TOLD_MM <= at <= machine.table_mm[1] + TOLD_MM
+    return machine.table_box[1] - TOLD_MM <= at <= machine.table_box[3] + TOLD_MM
 
 
 # ── shares ───────────────────────────────────────────────────────────────────────────────────────────────────

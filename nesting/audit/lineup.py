@@ -43,7 +43,7 @@ class Listing:
 
 def lineup_checks(scene: Scene, covers: Sequence[SheetCover]) -> list[Check]:
     """All checks of this module, over all sheets."""
-    travel = (0.0, 0.0, *scene.machine.travel_mm)
+    travel = scene.machine.travel_box
     return [
         none_wrong("line-up marks", _flaws(covers), "each mark cut once, found again later, listed where it is"),
         at_least("line-up in waste", CLEAR_MM, "mm", _clearances(scene), "from a line-up mark to a piece or an edge"),
@@ -94,7 +94,7 @@ def _sequence_flaws(where: str, listings: Sequence[Listing]) -> Iterator[Flaw]:
 def _place_flaws(where: str, listings: Sequence[Listing]) -> Iterator[Flaw]:
     for listing in listings:
         pose, mark = listing.run.record, listing.mark
-        bed = linework.to_bed(np.array([mark.sheet_mm]), pose.turn_deg, pose.shift_mm)[0]
+        bed = linework.to_bed(np.array([mark.sheet_mm]), pose.turn_deg, pose.shift_mm, pose.flipped)[0]
         if math.dist(bed, mark.bed_mm) > LISTED_MM:
             yield Flaw(where, f"in pass {pose.order} its bed coordinates should be ({bed[0]:.2f}, {bed[1]:.2f})")
         if math.dist(mark.sheet_mm, listings[0].mark.sheet_mm) > LISTED_MM:
@@ -141,7 +141,7 @@ def _beyond_reach(scene: Scene, travel: tuple[float, float, float, float]) -> It
             for listing in listings:
                 pose = listing.run.record
                 for cut in drawn:
-                    bed = linework.to_bed(cut.trace.points, pose.turn_deg, pose.shift_mm)
+                    bed = linework.to_bed(cut.trace.points, pose.turn_deg, pose.shift_mm, pose.flipped)
                     yield Reading(beyond(bed, travel), sheet.where(f"{pose.file} > mark {listing.mark.number}"))
 
 

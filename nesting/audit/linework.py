@@ -120,21 +120,27 @@ def _turned(vertices: Floats, turn_deg: float) -> Floats:
 def placed(vertices: Floats, x_mm: float, y_mm: float, turn_deg: float, mirrored: bool) -> Floats:
     """Piece frame to sheet frame, vertices (n, 3): mirror in x, turn about the origin, shift."""
     if mirrored:
-        vertices = vertices * np.array((-1.0, 1.0, -1.0))
+        vertices = _mirrored(vertices)
     moved = _turned(vertices, turn_deg)
     moved[:, :2] += (x_mm, y_mm)
     return moved
 
 
-def to_bed(vertices: Floats, turn_deg: float, shift_mm: Sequence[float]) -> Floats:
-    """Sheet frame to bed frame, vertices (n, 3) or points (n, 2): turn about the origin, then shift."""
-    moved = _turned(vertices, turn_deg)
+def to_bed(vertices: Floats, turn_deg: float, shift_mm: Sequence[float], flipped: bool = False) -> Floats:
+    """Sheet frame to bed frame, vertices (n, 3) or points (n, 2): mirror in x if flipped, turn, then shift."""
+    moved = _turned(_mirrored(vertices) if flipped else vertices, turn_deg)
     moved[:, :2] += shift_mm
     return moved
 
 
-def to_sheet(vertices: Floats, turn_deg: float, shift_mm: Sequence[float]) -> Floats:
+def to_sheet(vertices: Floats, turn_deg: float, shift_mm: Sequence[float], flipped: bool = False) -> Floats:
     """Bed frame to sheet frame: the way back."""
     back = vertices.copy()
     back[:, :2] -= shift_mm
-    return _turned(back, -turn_deg)
+    back = _turned(back, -turn_deg)
+    return _mirrored(back) if flipped else back
+
+
+def _mirrored(vertices: Floats) -> Floats:
+    """In x; an arc then turns the other way."""
+    return np.asarray(vertices * np.array((-1.0, 1.0, -1.0))[: vertices.shape[1]])

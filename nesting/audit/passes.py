@@ -49,7 +49,7 @@ def pass_checks(scene: Scene, covers: Sequence[SheetCover]) -> list[Check]:
 def _beyond_travel(scene: Scene) -> Iterator[Reading]:
     for sheet in scene.sheets:
         for cut in (*(cut for run in sheet.runs for cut in run.cuts), *(cut for t in sheet.trims for cut in t.cuts)):
-            yield Reading(beyond(cut.bed.points, (0.0, 0.0, *scene.machine.travel_mm)), sheet.where(cut.file))
+            yield Reading(beyond(cut.bed.points, scene.machine.travel_box), sheet.where(cut.file))
 
 
 def beyond(points: Floats, bounds: Box) -> float:
@@ -61,28 +61,29 @@ def beyond(points: Floats, bounds: Box) -> float:
 
 def table_box(machine: MachineRecord) -> Box:
     """Where a blank may lie, bed frame; an open end lets it stick out without limit."""
-    spare = (machine.table_mm[0] - machine.travel_mm[0]) / 2
-    front = -math.inf if machine.open_front else 0.0
-    back = math.inf if machine.open_back else machine.table_mm[1]
-    return -spare, front, machine.travel_mm[0] + spare, back
+    left, front, right, back = machine.table_box
+    return left, -math.inf if machine.open_front else front, right, math.inf if machine.open_back else back
 
 
-def beyond_table(machine: MachineRecord, area: Polygon, turn_deg: float, shift_mm: tuple[float, float]) -> float:
+def beyond_table(
+    machine: MachineRecord, area: Polygon, turn_deg: float, shift_mm: tuple[float, float], flipped: bool = False
+) -> float:
     """How far an area (sheet frame), held so, sticks out of the table where it must not; 0 if it lies well."""
     corners = np.array(area.exterior.coords)[:, :2]
-    return beyond(linework.to_bed(corners, turn_deg, shift_mm), table_box(machine))
+    return beyond(linework.to_bed(corners, turn_deg, shift_mm, flipped), table_box(machine))
 
 
 def _beyond_table(scene: Scene) -> Iterator[Reading]:
     for sheet in scene.sheets:
         for run in sheet.runs:
-            off = beyond_table(scene.machine, box(*run.blank_box), run.record.turn_deg, run.record.shift_mm)
+            pose = run.record
+            off = beyond_table(scene.machine, box(*run.blank_box), pose.turn_deg, pose.shift_mm, pose.flipped)
             yield Reading(off, sheet.where(run.record.file), f"blank {run.record.blank} does not lie on the table")
 
 
 def _note_flaws(scene: Scene) -> Iterator[Flaw]:
     """What a person lays the blank by, and finds the marks by, must be where the pass has it."""
-    travel = box(0.0, 0.0, *scene.machine.travel_mm).boundary
+    travel = box(*scene.machine.travel_box).boundary
     for sheet in scene.sheets:
         for run in sheet.runs:
             edges = sheet.shape.intersection(box(*run.blank_box)).boundary
@@ -98,7 +99,9 @@ def _noted(run: Run, layer: str) -> list[LineString]:
 
 
 def _on_bed(run: Run, shape: BaseGeometry) -> BaseGeometry:
-    return shapely.transform(shape, lambda at: linework.to_bed(at, run.record.turn_deg, run.record.shift_mm))
+    return shapely.transform(
+        shape, lambda at: linework.to_bed(at, run.record.turn_deg, run.record.shift_mm, run.record.flipped)
+    )
 
 
 def _layer_flaws(
@@ -140,14 +143,20 @@ def _contents_flaws(
 def _turn_flaws(sheet: SheetScene) -> Iterator[Flaw]:
     """`turn_before` says how the blank gets there from the pass before; for the first pass it is laid, not turned."""
     turns = {0: "shift", 90: "quarter", 180: "half", 270: "quarter"}
-    held: dict[str, int] = {}
+    held: dict[str, PassRecord] = {}
     for run in sheet.runs:
         record = run.record
         before = held.get(record.blank)
-        right = "none" if before is None else turns[(record.turn_deg - before) % 360]
+        right = "none" if before is None else turns[(record.turn_deg - before.turn_deg) % 360]
+        if before is not None and before.flipped != record.flipped:
+            right = "flip"
         if record.turn_before != right:
             yield Flaw(sheet.where(record.file), f"`turn_before` is `{record.turn_before}`, should be `{right}`")
-        held[record.blank] = record.turn_deg
+        held[record.blank] = record
+        if record.flipped and not sheet.record.both_faces_alike:
+            yield Flaw(sheet.where(record.file), "lies face down, and the faces of the sheet are not known to be alike")
+        if record.flipped and run.on("MARK"):
+            yield Flaw(sheet.where(record.file), "marks the back of the sheet, which lies face down")
 
 
 # ── order ────────────────────────────────────────────────────────────────────────────────────────────────────

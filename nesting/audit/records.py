@@ -54,12 +54,29 @@ class Record(BaseModel):
 class MachineRecord(Record):
     travel_mm: tuple[Annotated[Size, Field(gt=0)], Annotated[Size, Field(gt=0)]]
     table_mm: tuple[Annotated[Size, Field(gt=0)], Annotated[Size, Field(gt=0)]]
+    datum: Literal["front left", "front right", "back left", "back right"] = "front left"
+    table_left_mm: Size | None = None
+    face_down: bool = True
     open_front: bool = False
     open_back: bool = False
     gap_mm: Size
     margin_mm: Size
     lineup_error_mm: Size
     join_overlap_mm: Size = 0.0
+
+    @property
+    def travel_box(self) -> tuple[float, float, float, float]:
+        """What the head reaches: the datum corner is at (0, 0)."""
+        (x, y), right, back = self.travel_mm, self.datum.endswith("right"), self.datum.startswith("back")
+        return (-x if right else 0.0, -y if back else 0.0, 0.0 if right else x, 0.0 if back else y)
+
+    @property
+    def table_box(self) -> tuple[float, float, float, float]:
+        """What lies flat, from the front edge to the back wall."""
+        x0, y0, x1, _ = self.travel_box
+        wider = self.table_mm[0] - self.travel_mm[0]
+        left = wider / 2 if self.table_left_mm is None else self.table_left_mm
+        return x0 - left, y0, x1 + wider - left, y0 + self.table_mm[1]
 
 
 class JointRecord(Record):
@@ -193,7 +210,7 @@ class PassRecord(Record):
     blank: Name
     turn_deg: QuarterTurn
     shift_mm: Point
-    turn_before: Literal["none", "half", "quarter", "shift"]
+    turn_before: Literal["none", "half", "quarter", "shift", "flip"]
     file: FileName
     whole: tuple[Name, ...]
     part: tuple[Name, ...] = ()
@@ -204,6 +221,7 @@ class PassRecord(Record):
     frame_mm: tuple[Length, Length, Length, Length] | None = None
     spare_mm: tuple[Length, Length, Length, Length] | None = None
     stops: tuple[StopRecord, ...] = ()
+    flipped: bool = False
 
 
 class LeftoverRecord(Record):
@@ -234,6 +252,7 @@ class SheetRecord(Record):
     passes: tuple[PassRecord, ...]
     leftovers: tuple[LeftoverRecord, ...]
     lot: Name = ""
+    both_faces_alike: bool = False
     next_best: NextBestRecord | None = None
 
 

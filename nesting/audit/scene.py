@@ -195,7 +195,8 @@ def _cuts(
     """The chains of a drawing, moved back from the bed to the sheet as the pass or trim says it was held."""
     for chain in drawing.chains:
         if chain.layer in layers:
-            back = linework.to_sheet(chain.vertices, held.turn_deg, held.shift_mm)
+            flipped = isinstance(held, PassRecord) and held.flipped
+            back = linework.to_sheet(chain.vertices, held.turn_deg, held.shift_mm, flipped)
             bed, sheet = (pencil.trace(vertices, chain.closed) for vertices in (chain.vertices, back))
             yield Cut(drawing.name, blank, chain.layer, (held.order, chain.index), bed, sheet)
 

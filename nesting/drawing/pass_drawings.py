@@ -107,5 +107,5 @@ def _edges(sheet: PlannedSheet, rect: Rect) -> list[tuple[Vertex, ...]]:
 
 
 def _travel(machine: Machine) -> DrawnChain:
-    x, y = machine.travel_mm
-    return DrawnChain(curves.ring_of([(0.0, 0.0), (x, 0.0), (x, y), (0.0, y)]), True)
+    x0, y0, x1, y1 = machine.travel_rect
+    return DrawnChain(curves.ring_of([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]), True)

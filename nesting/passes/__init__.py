@@ -26,7 +26,7 @@ from nesting.placing import Laid
 
 __all__ = ["minutes", "plan_passes"]
 
-TurnName = Literal["none", "half", "quarter", "shift"]
+TurnName = Literal["none", "half", "quarter", "shift", "flip"]
 Meet = tuple[int, str, Point]
 """A join: its number through the blank, the piece, the point in the sheet frame."""
 
@@ -63,6 +63,7 @@ def plan_passes(
             joins=tuple(_join(reach, meet, marks.get(between[meet[0]], ()), machine) for meet in meets.get(k, ())),
             lineup=listed(k, reach, marks),
             stops=stops(machine, blank.rect_mm, reach),
+            flipped=reach.flipped,
         )
         passes.append(run)
     lined = [replace(run, lines_up=lined_up(run, passes, rects, ground)) for run in passes]
@@ -83,6 +84,8 @@ def minutes(passes: Sequence[Pass], machine: Machine) -> tuple[Decimal, Decimal]
 
 def turn_between(before: Reach, after: Reach) -> TurnName:
     """What the operator does between two passes."""
+    if after.flipped != before.flipped:
+        return "flip"
     turned = (after.turn_deg - before.turn_deg) % 360
     names: dict[int, TurnName] = {0: "shift", 180: "half"}
     return names.get(turned, "quarter")

@@ -78,8 +78,9 @@ def _solve(reaches: Sequence[Reach], covers: Sequence[_Cover], machine: Machine,
     turn = _cents(Decimal(str(machine.turn_min)) * rates.labour_per_hour / 60)
     join = _cents(rates.join_cost)
     places = _side_stops(model, use, reaches)
-    # (P1) in hundred thousandths of a cent, so that equals are told apart
-    least = 100_000 * (turn * sum(use) + join * sum(joins)) + 1000 * sum(places)
+    # (P1) in millionths of a cent, so that equals are told apart
+    flips = [var for var, reach in zip(use, reaches, strict=True) if reach.flipped]
+    least = 1_000_000 * (turn * sum(use) + join * sum(joins)) + 50_000 * sum(flips) + 1000 * sum(places)
     model.minimize(least + sum(i * var for i, var in enumerate(use)))
     solver = solved(model, effort=2.0)
     return [i for i, var in enumerate(use) if solver.value(var)]
@@ -129,4 +130,6 @@ def _ordered(laid: Sequence[Laid], chosen: Sequence[Reach], shared: frozenset[st
             for one in laid
         )
 
-    return tuple(sorted(chosen, key=lambda reach: (shares(reach), alone(reach), reach.turn_deg, reach.shift_mm)))
+    return tuple(
+        sorted(chosen, key=lambda reach: (shares(reach), alone(reach), reach.flipped, reach.turn_deg, reach.shift_mm))
+    )

@@ -101,12 +101,12 @@ def _same(station: float, other: float, length: float) -> bool:
 
 
 def _reached(chain: tuple[Vertex, ...], run: Pass, machine: Machine) -> bool:
-    return holds((0.0, 0.0, *machine.travel_mm), curves.bounds([to_bed(run, chain)], closed=False))
+    return holds(machine.travel_rect, curves.bounds([to_bed(run, chain)], closed=False))
 
 
 def to_bed(run: Pass, vertices: tuple[Vertex, ...]) -> tuple[Vertex, ...]:
     """Sheet frame to the pass's bed frame."""
-    return curves.moved(vertices, *run.shift_mm, run.turn_deg)
+    return curves.moved(vertices, *run.shift_mm, run.turn_deg, run.flipped)
 
 
 def cross(at: Point) -> tuple[Stretch, Stretch]:

@@ -16,29 +16,32 @@ SIDES: tuple[Side, ...] = ("front", "right", "back", "left")
 """Counter-clockwise from the person; edge A of a sheet is its lower edge in the sheet frame."""
 
 
-def edge_at(side: Side, turn_deg: int) -> str:
-    """The letter of the blank's edge that lies on a side of the bed when the sheet is turned.
+def edge_at(side: Side, turn_deg: int, flipped: bool = False) -> str:
+    """The letter of the blank's edge that lies on a side of the bed when the sheet is turned, or lies face down.
 
-    >>> edge_at("front", 0), edge_at("front", 90), edge_at("front", 180)
-    ('A', 'D', 'C')
+    >>> edge_at("front", 0), edge_at("front", 90), edge_at("front", 180), edge_at("right", 0, flipped=True)
+    ('A', 'D', 'C', 'D')
     """
-    return "ABCD"[(SIDES.index(side) - turn_deg // 90) % 4]
+    return ("ADCB" if flipped else "ABCD")[(SIDES.index(side) - turn_deg // 90) % 4]
 
 
 def stops(machine: Machine, blank: Rect, reach: Reach) -> tuple[Stop, ...]:
-    """The left edge, and the front or the back one; neither of these where the blank hangs out at both ends."""
-    x0, y0, _, y1 = turned_rect(blank, reach.turn_deg)
-    left, front, back = x0 + reach.shift_mm[0], y0 + reach.shift_mm[1], y1 + reach.shift_mm[1]
-    found = [_stop("left", left, reach)]
-    if front >= -EPS and not abs(back - machine.table_mm[1]) < EPS:
+    """The edge on the datum's side, and the front or the back one; neither of these where it hangs out at both ends."""
+    x0, y0, x1, y1 = turned_rect(blank, reach.turn_deg, reach.flipped)
+    dx, dy = reach.shift_mm
+    table_front, table_back = machine.table_rect[1::2]
+    found = [_stop("right", x1 + dx, reach) if "right" in machine.datum else _stop("left", x0 + dx, reach)]
+    front, back = y0 + dy, y1 + dy
+    at_back = abs(back - table_back) < EPS or "back" in machine.datum
+    if front >= table_front - EPS and not (at_back and back <= table_back + EPS):
         found.append(_stop("front", front, reach))
-    elif back <= machine.table_mm[1] + EPS:
+    elif back <= table_back + EPS:
         found.append(_stop("back", back, reach))
     return tuple(found)
 
 
 def _stop(side: Side, at: float, reach: Reach) -> Stop:
-    return Stop(edge_at(side, reach.turn_deg), side, round(at, 6) + 0.0)  # type: ignore[arg-type]
+    return Stop(edge_at(side, reach.turn_deg, reach.flipped), side, round(at, 6) + 0.0)  # type: ignore[arg-type]
 
 
 def frame_of(run: Pass, cuts: Iterable[Cut]) -> Rect | None:
@@ -55,6 +58,6 @@ def frame_of(run: Pass, cuts: Iterable[Cut]) -> Rect | None:
 
 def spare(machine: Machine, frame: Rect) -> tuple[float, float, float, float]:
     """Millimetres between the frame and the end of the travel: left, right, front, back."""
-    x0, y0, x1, y1 = frame
-    right, back = (round(edge, 4) + 0.0 for edge in (machine.travel_mm[0] - x1, machine.travel_mm[1] - y1))
-    return x0, right, y0, back
+    (x0, y0, x1, y1), (left, front, right, back) = frame, machine.travel_rect
+    a, b, c, d = (round(room, 4) + 0.0 for room in (x0 - left, right - x1, y0 - front, back - y1))
+    return a, b, c, d

@@ -38,16 +38,17 @@ def overhang_warnings(sheets: Sequence[PlannedSheet], machine: Machine, material
 
 def _needs(sheet: PlannedSheet, run: Pass, machine: Machine, material: Material | None) -> Iterator[str]:
     rect = next(blank.rect_mm for blank in sheet.blanks if blank.id == run.blank)
-    laid = turned_rect(rect, run.turn_deg)
+    laid = turned_rect(rect, run.turn_deg, run.flipped)
     front, back = laid[1] + run.shift_mm[1], laid[3] + run.shift_mm[1]
-    over = max(0.0, -front, back - machine.table_mm[1])
+    table_front, table_back = machine.table_rect[1::2]
+    over = max(0.0, table_front - front, back - table_back)
     if machine.max_sag_mm is not None and material is not None and material.modulus_gpa is not None:
         sag = sag_mm(over, sheet.thickness_mm, material.density_kg_m3, material.modulus_gpa)
         if sag > machine.max_sag_mm:
             yield f"{over:.0f} mm hang out of the machine and sag by {sag:.1f} mm (limit {machine.max_sag_mm:g} mm)"
     ground = Polygon(sheet.outline_mm, sheet.holes_mm).intersection(shapely.box(*rect))
     x, y = ground.centroid.coords[0]
-    balance = turned_rect((x, y, x, y), run.turn_deg)[1] + run.shift_mm[1]
-    outside = max(-balance, balance - machine.table_mm[1])
+    balance = turned_rect((x, y, x, y), run.turn_deg, run.flipped)[1] + run.shift_mm[1]
+    outside = max(table_front - balance, balance - table_back)
     if outside > -EPS:
         yield f"its balance point lies {abs(outside):.0f} mm outside the edge of the table, it tips"

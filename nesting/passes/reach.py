@@ -23,7 +23,8 @@ EPS = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """One way to lay the blank: rotate the sheet by `turn_deg`, add `shift_mm`; the head then reaches `rect_mm`.
+    """One way to lay the blank: mirror the sheet in x if it is `flipped`, face down; rotate it by `turn_deg`; add
+    `shift_mm`; the head then reaches `rect_mm`.
 
     `left_mm` is where the blank's left edge then lies, bed frame: the side stop is set there.
     """
@@ -32,18 +33,21 @@ class Reach:
     shift_mm: Point
     rect_mm: Rect
     left_mm: float
+    flipped: bool = False
 
     def to_bed(self, point: Point) -> Point:
         """Sheet frame to bed frame."""
         cos, sin = rotation(self.turn_deg)
-        x, y = point[:2]
+        x, y = -point[0] if self.flipped else point[0], point[1]
         return cos * x - sin * y + self.shift_mm[0], sin * x + cos * y + self.shift_mm[1]
 
 
-def turned_rect(rect: Rect, turn_deg: int) -> Rect:
-    """Bounding rectangle of a rectangle turned about the origin by a quarter turn or several."""
+def turned_rect(rect: Rect, turn_deg: int, flipped: bool = False) -> Rect:
+    """Bounding rectangle of a rectangle, mirrored in x if flipped, then turned about the origin by quarter turns."""
     cos, sin = rotation(turn_deg)
-    xs, ys = zip(*((cos * x - sin * y, sin * x + cos * y) for x in rect[::2] for y in rect[1::2]), strict=True)
+    flip = -1.0 if flipped else 1.0
+    corners = ((cos * flip * x - sin * y, sin * flip * x + cos * y) for x in rect[::2] for y in rect[1::2])
+    xs, ys = zip(*corners, strict=True)
     return min(xs), min(ys), max(xs), max(ys)
 
 
@@ -78,20 +82,23 @@ def reaches(machine: Machine, blank: Rect) -> tuple[Reach, ...]:
     """
     found = [
         reach
+        for flipped in ((False, True) if machine.face_down else (False,))
         for turn in (0, 180, 90, 270)
         for x in _places_across(machine, *_size(blank, turn)[:1])
         for y in _places_along(machine, _size(blank, turn)[1])
-        if (reach := _reach(machine, blank, turn, (x, y))) is not None
+        if (reach := _reach(machine, blank, turn, (x, y), flipped)) is not None
     ]
     kept: list[Reach] = []
-    for reach in sorted(found, key=lambda r: -_area(r.rect_mm)):
+    for reach in sorted(found, key=lambda r: (r.flipped, -_area(r.rect_mm))):
         if not any(_makes_idle(other, reach) for other in kept):
             kept.append(reach)
-    return tuple(sorted(kept, key=lambda r: (r.turn_deg, r.shift_mm)))
+    return tuple(sorted(kept, key=lambda r: (r.flipped, r.turn_deg, r.shift_mm)))
 
 
 def _makes_idle(other: Reach, reach: Reach) -> bool:
     """Whether `other` reaches all that `reach` does; what it reaches with the side stop elsewhere must be more."""
+    if reach.flipped and not other.flipped:
+        return holds(other.rect_mm, reach.rect_mm)
     if abs(other.left_mm - reach.left_mm) > EPS and holds(reach.rect_mm, other.rect_mm):
         return False
     return holds(other.rect_mm, reach.rect_mm)
@@ -107,45 +114,46 @@ def _area(rect: Rect) -> float:
 
 
 def _places_across(machine: Machine, width: float) -> list[float]:
-    """Bed x of the blank's left edge: at the datum; centred where it is wider than the travel; none if too wide.
+    """Bed x of the blank's left edge: at the datum; over the middle of the travel where it is wider; none if too wide.
 
     Where the travel misses more than the margins, also as far to either side as the table lets it lie.
     """
-    travel, table = machine.travel_mm[0], machine.table_mm[0]
-    if width > table + EPS:
+    (travel_left, _, travel_right, _), (left, _, right, _) = machine.travel_rect, machine.table_rect
+    if width > right - left + EPS:
         return []
-    if width <= travel + EPS:
-        return [0.0]
-    centred = (travel - width) / 2
-    if width - 2 * machine.margin_mm <= travel + EPS:
-        return [centred]
-    aside = min(-centred, (table - width) / 2)
-    return sorted({centred - aside, centred, centred + aside})
+    if width <= travel_right - travel_left + EPS:
+        return [travel_right - width if "right" in machine.datum else travel_left]
+    low, high = max(left, travel_right - width), min(travel_left, right - width)
+    middle = (travel_left + travel_right - width) / 2
+    if width - 2 * machine.margin_mm <= travel_right - travel_left + EPS and low - EPS <= middle <= high + EPS:
+        return [middle]
+    return sorted({low, min(max(low, middle), high), high})
 
 
 def _places_along(machine: Machine, depth: float) -> list[float]:
     """Bed y of the blank's front edge: windows that the open or closed ends allow."""
-    travel, wall = machine.travel_mm[1], machine.table_mm[1]
+    (_, front, _, travel_back), wall = machine.travel_rect, machine.table_rect[3]
+    travel = machine.travel_mm[1]
     if depth <= travel + EPS:
-        return [0.0]
+        return [travel_back - depth if "back" in machine.datum else front]
     if machine.open_front and machine.open_back:
         count = math.ceil((depth - OVERLAP_MM) / (travel - OVERLAP_MM) - EPS)
         step = (depth - travel) / (count - 1)
-        return [-i * step for i in range(count)]
+        return [front - i * step for i in range(count)]
     if machine.open_front:
-        return sorted({travel - depth, wall - depth})
+        return sorted({travel_back - depth, wall - depth})
     if machine.open_back:
-        return [0.0]
-    return sorted({0.0, wall - depth}) if depth <= wall + EPS else []
+        return [front]
+    return sorted({front, wall - depth}) if depth <= wall - front + EPS else []
 
 
-def _reach(machine: Machine, blank: Rect, turn_deg: int, corner: Point) -> Reach | None:
-    laid = turned_rect(blank, turn_deg)
-    shift = corner[0] - laid[0] + 0.0, corner[1] - laid[1] + 0.0
-    (travel_x, travel_y), (dx, dy) = machine.travel_mm, shift
-    travel = (-dx, -dy, travel_x - dx, travel_y - dy)
-    rect = overlap(turned_rect(travel, -turn_deg), blank)
+def _reach(machine: Machine, blank: Rect, turn_deg: int, corner: Point, flipped: bool) -> Reach | None:
+    laid = turned_rect(blank, turn_deg, flipped)
+    dx, dy = shift = corner[0] - laid[0] + 0.0, corner[1] - laid[1] + 0.0
+    x0, y0, x1, y1 = machine.travel_rect
+    back = turned_rect((x0 - dx, y0 - dy, x1 - dx, y1 - dy), -turn_deg)
+    rect = overlap(turned_rect(back, 0, flipped), blank)
     if rect is None:
         return None
     x0, y0, x1, y1 = rect
-    return Reach(turn_deg, shift, (x0 + 0.0, y0 + 0.0, x1, y1), corner[0])
+    return Reach(turn_deg, shift, (x0 + 0.0, y0 + 0.0, x1, y1), corner[0], flipped)
