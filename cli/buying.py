@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.options import WorkshopOption, workshop_folder
+from cli.options import SEED_MAX, WorkshopOption, workshop_folder
 from cli.planning import asked_to_stop, read_request
 from cli.progress import Ticker
 from cli.whole_folder import written_file
@@ -30,7 +30,7 @@ def buy(
     effort: Annotated[
         int, typer.Option("--effort", min=1, help="Rounds of improvement for each way and stock key.")
     ] = 3,
-    seed: Annotated[int, typer.Option("--seed", help="Same inputs and seed, same table.")] = 1,
+    seed: Annotated[int, typer.Option("--seed", min=0, max=SEED_MAX, help="Same inputs and seed, same table.")] = 1,
     csv: Annotated[
         Path | None, typer.Option("--csv", help="Write the table to this file, for the office.", show_default=False)
     ] = None,

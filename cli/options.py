@@ -9,6 +9,9 @@ from typing import Annotated
 
 import typer
 
+SEED_MAX = 2**31 - 1
+"""The solvers take no larger seed."""
+
 
 def workshop_folder(given: Path | None) -> Path:
     """The workshop: `--workshop`, else HALFTURN_WORKSHOP, else the current folder."""

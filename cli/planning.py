@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.as_json import JsonOption, echo_json
-from cli.options import WorkshopOption, workshop_folder
+from cli.options import SEED_MAX, WorkshopOption, workshop_folder
 from cli.progress import Ticker
 from nesting.faults import JobFault
 
@@ -28,7 +28,7 @@ DEMO_FOLDER = Path("halfturn-demo")
 EFFORT = 8
 
 EffortOption = Annotated[int, typer.Option("--effort", min=1, help="Rounds of improvement for each stock key.")]
-SeedOption = Annotated[int, typer.Option("--seed", help="Same inputs and seed, same plan.")]
+SeedOption = Annotated[int, typer.Option("--seed", min=0, max=SEED_MAX, help="Same inputs and seed, same plan.")]
 
 
 def plan(

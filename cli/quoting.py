@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.options import WorkshopOption, workshop_folder
+from cli.options import SEED_MAX, WorkshopOption, workshop_folder
 from cli.progress import Ticker
 from cli.whole_folder import written_whole
 from nesting.faults import JobFault
@@ -35,7 +35,7 @@ def quote(
     out: Annotated[Path, typer.Option("--out", help="Folder for the quote; an older quote there is replaced.")],
     workshop: WorkshopOption = None,
     effort: Annotated[int, typer.Option("--effort", min=1, help="Rounds of improvement for each stock key.")] = 2,
-    seed: Annotated[int, typer.Option("--seed", help="Same inputs and seed, same quote.")] = 1,
+    seed: Annotated[int, typer.Option("--seed", min=0, max=SEED_MAX, help="Same inputs and seed, same quote.")] = 1,
     most: Annotated[
         int, typer.Option("--plan-up-to", metavar="PIECES", help="Copies with more pieces are not planned together.")
     ] = 120,

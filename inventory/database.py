@@ -79,7 +79,7 @@ def _engine(url: str) -> Engine:
         if parsed.get_backend_name() not in ("sqlite", "postgresql"):
             raise RackFault(f"a rack cannot be kept in {parsed.get_backend_name()!r}", mend=_URL_MEND)
         engine = sa.create_engine(parsed)
-    except (ArgumentError, NoSuchModuleError):
+    except (ArgumentError, NoSuchModuleError, ValueError):
         raise RackFault("the database URL cannot be understood", mend=_URL_MEND) from None
     except ModuleNotFoundError:
         raise RackFault(

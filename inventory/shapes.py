@@ -10,7 +10,10 @@ from nesting.model import Point
 
 
 def rectangle(width_mm: float, height_mm: float) -> tuple[Point, ...]:
-    """Counter-clockwise from the origin."""
+    """Counter-clockwise from the origin. Raises RackFault if a side is below 0."""
+    for side in (width_mm, height_mm):
+        if side < 0:
+            raise RackFault(f"a side of {side:g} mm cannot be", mend="give width and height above 0, in mm")
     return (0.0, 0.0), (width_mm, 0.0), (width_mm, height_mm), (0.0, height_mm)
 
 

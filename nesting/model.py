@@ -13,7 +13,9 @@ import itertools
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
-from typing import ClassVar, Literal
+from typing import Any, ClassVar, Literal
+
+from nesting.figures import LONGEST_MM, MINUTES, MOST_MONEY, THICKNESS_MM, check_range, check_words
 
 Point = tuple[float, float]
 """x_mm, y_mm."""
@@ -26,10 +28,8 @@ Chain = tuple[Vertex, ...]
 Rect = tuple[float, float, float, float]
 """x0_mm, y0_mm, x1_mm, y1_mm."""
 
-MOST_MONEY = 10_000_000
-"""No sheet costs more: what is beyond is a slip of the pen."""
-STRICT: dict[str, str] = {"extra": "forbid"}
-"""Read from a file, an unknown key is a mistake, never ignored."""
+STRICT: dict[str, Any] = {"extra": "forbid", "allow_inf_nan": False}
+"""Read from a file, an unknown key is a mistake, never ignored, and a number is a number."""
 
 
 class Turn(StrEnum):
@@ -168,6 +168,9 @@ class Offer:
     in_stock: int | None = None
 
     def __post_init__(self) -> None:
+        check_words(self)
+        check_range(self, *THICKNESS_MM, "thickness_mm")
+        check_range(self, 1, LONGEST_MM, "length_mm", "width_mm")
         steps = [1, *(step.sheets for step in self.breaks)]
         prices = [self.price, *(step.price for step in self.breaks)]
         if self.min_order < 1:
@@ -229,6 +232,13 @@ class CuttingFigure:
     pierce_s: float
     power_percent: float | None = None
 
+    def __post_init__(self) -> None:
+        check_words(self)
+        check_range(self, *THICKNESS_MM, "thickness_mm")
+        check_range(self, 0, 50, "kerf_mm")
+        check_range(self, 0.001, LONGEST_MM, "feed_mm_s")
+        check_range(self, 0, 3600, "pierce_s")
+
 
 @dataclass(frozen=True, slots=True)
 class Machine:
@@ -268,10 +278,18 @@ class Machine:
     max_sag_mm: float | None = None
 
     def __post_init__(self) -> None:
+        check_words(self)
+        check_range(
+            self, 0, LONGEST_MM, "travel_mm", "table_mm", "gap_mm", "margin_mm", "lineup_error_mm", "max_sag_mm"
+        )
+        check_range(self, *MINUTES, "setup_min", "turn_min", "trim_min")
+        check_range(self, 0.001, LONGEST_MM, "mark_feed_mm_s", "rapid_mm_s")
         if not self.join_overlap_mm >= 0:
             raise ValueError("`join_overlap_mm` must be 0 or more")
         for axis, travel, table in zip("xy", self.travel_mm, self.table_mm, strict=True):
-            if not 0 < travel <= table:
+            if not travel > 0:
+                raise ValueError(f"the travel in {axis} must be above 0, not {travel:g} mm")
+            if not travel <= table:
                 raise ValueError(f"the table ({table:g} mm in {axis}) must be at least the travel ({travel:g} mm)")
         wider = self.table_mm[0] - self.travel_mm[0]
         if self.table_left_mm is not None and not 0 <= self.table_left_mm <= wider:
@@ -313,6 +331,10 @@ class Rates:
     joint_cost: Decimal = Decimal("5.00")
 
     def __post_init__(self) -> None:
+        check_words(self)
+        check_range(self, 0, float(MOST_MONEY), "machine_per_hour", "labour_per_hour", "join_cost", "joint_cost")
+        check_range(self, 0, LONGEST_MM, "keep_mm", "saw_kerf_mm", "snap_max_mm")
+        check_range(self, *MINUTES, "saw_trim_min")
         if not 0 <= self.leftover_credit <= 1:
             raise ValueError("leftover_credit is a share of the price paid, from 0 to 1")
 
@@ -375,6 +397,13 @@ class Workshop:
     database: str = ""
     quoting: Quoting = Quoting()
 
+    def __post_init__(self) -> None:
+        check_words(self)
+        for key, names in (("machine", [m.name for m in self.machine]), ("offer", [o.id for o in self.offer])):
+            twice = next((name for name in names if names.count(name) > 1), None)
+            if twice is not None:
+                raise ValueError(f"{key} `{twice}` is there twice")
+
 
 # ── the job ──────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -424,6 +453,11 @@ class PieceOrder:
         return StockKey(self.material, self.colour, self.thickness_mm)
 
     def __post_init__(self) -> None:
+        check_words(self, but="wording")
+        check_range(self, 0, THICKNESS_MM[1], "thickness_mm")  # 0 in a job to start from: not filled in yet
+        check_range(self, 1e-6, 1e6, "scale")
+        check_range(self, 0, LONGEST_MM, "height_mm", "bridge_mm")
+        check_range(self, -LONGEST_MM, LONGEST_MM, "tracking_mm")
         if (self.drawing is None) == (self.wording is None):
             raise ValueError("give either `drawing` or `wording`")
         if self.wording is not None and (self.height_mm is None or not self.height_mm > 0):
@@ -450,6 +484,7 @@ class Job:
     one_lot: bool = False
 
     def __post_init__(self) -> None:
+        check_words(self)
         if self.quantity < 1:
             raise ValueError("`quantity` must be at least 1")
         if self.max_mismatch_mm is not None and not self.max_mismatch_mm > 0:
@@ -476,6 +511,10 @@ class JobFile:
     job: Job
     piece: tuple[PieceOrder, ...]
     extra: tuple[Extra, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.piece:
+            raise ValueError("a job needs a `[[piece]]`, or there is nothing to cut")
 
 
 # ── the plan ─────────────────────────────────────────────────────────────────────────────────────────────────

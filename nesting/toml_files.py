@@ -43,6 +43,10 @@ def _read(path: Path, kind: type[T], what: str) -> T:
         raise JobFault(
             f"the {what} cannot be read: {error}", mend="save it as plain UTF-8", where=(str(path),)
         ) from None
+    except RecursionError:
+        raise JobFault(
+            f"the {what} is nested too deeply", mend="check that it is the right file", where=(str(path),)
+        ) from None
     except tomllib.TOMLDecodeError as error:
         raise JobFault(f"the {what} is not valid TOML: {error}", mend="mend that line", where=(str(path),)) from None
     try:

@@ -106,6 +106,11 @@ def typeface(path: Path, height_mm: float, axes: Mapping[str, float]) -> Typefac
         font = hb.Font(face)
         if face.glyph_count == 0 or not {"glyf", "CFF ", "CFF2"} & set(face.table_tags):
             raise DrawingFault("is no TrueType or OpenType font with outlines", mend="choose a .ttf or .otf file")
+        known = {info.tag for info in face.axis_infos}
+        unknown = ", ".join(f"`{tag}`" for tag in axes if tag not in known)
+        if unknown:
+            said = f"it has {', '.join(sorted(known))}" if known else "it is no variable font"
+            raise DrawingFault(f"has no axis {unknown}", mend=f"take it out of `font_axes`: {said}")
         font.set_variations(dict(axes))
         return Typeface(font, height_mm / _cap_height(font), path.name)
 
