@@ -39,7 +39,7 @@ def piece(name: str) -> Piece:
 
 def run(order: int, *whole: str, part: tuple[str, ...] = ()) -> Pass:
     turn = "none" if order == 1 else "half"
-    return Pass(order, "B1", 0, (0, 0), turn, f"p{order}.dxf", (0, 0, 600, 400), whole, part)
+    return Pass(order, "B1", 0, (0, 0), turn, f"p{order}.dxf", whole, part)
 
 
 def sheet(
