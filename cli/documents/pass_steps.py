@@ -294,11 +294,12 @@ def _order(plan: Plan, run: Pass, cuts: Sequence[Cut]) -> Table | None:
 
 def _contours(cuts: Sequence[Cut]) -> str:
     """`2 holes, outline`; what other passes go on with is a share."""
-    holes = [cut for cut in cuts if cut.kind == "hole"]
-    words_of = [words.count(len(holes), "hole")] if holes else []
-    outline = [cut.stretch.closed for cut in cuts if cut.kind == "outline"]
-    words_of += ["outline" if all(outline) else "share of the outline"] if outline else []
-    return ", ".join(words_of)
+    said = []
+    for closed, share in ((True, ""), (False, "share of ")):
+        of = [cut.kind for cut in cuts if cut.stretch.closed is closed]
+        said += [share + words.count(of.count("hole"), "hole")] if "hole" in of else []
+        said += [share + ("the outline" if share else "outline")] if "outline" in of else []
+    return ", ".join(said)
 
 
 def _notes(plan: Plan, run: Pass) -> Iterator[str]:

@@ -257,6 +257,9 @@ def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts, 
         _tag(paper, solid, str(tags[one.piece.id]))
     _edge_points(paper, checks)
     _pins(paper, run)
+    if run.flipped:
+        x0, y0, x1, y1 = shape.bounds
+        paper.label(x0 + 0.75 * (x1 - x0), y0 + 0.25 * (y1 - y0), "face down", bold=True)
     title = f"Pass {run.order} of blank {words.plain(run.blank)}, seen from the front of the machine"
     marked = any(cut.kind == "mark" for cut in cuts[run.order])
     return paper.finish(title, (*LEGEND_PASS, ("marked, not cut", look.MARK_LINE)) if marked else LEGEND_PASS)
@@ -275,7 +278,9 @@ def _stroke(cut: Cut, passes_ahead: int) -> look.Stroke:
 def _bed(machine: Machine, shapes: Sequence[BaseGeometry]) -> Canvas:
     """Table, back wall or opening, the person's place; room for all that lies on it or hangs over."""
     table = machine.table_rect
-    paper = Canvas(union([table, *(shape.bounds for shape in shapes)]), top=22, bottom=30, left=30, right=30)
+    # Room for the arrows of the datum beyond the corner it lies in.
+    top, right = (42 if "back" in machine.datum else 22), (48 if "right" in machine.datum else 30)
+    paper = Canvas(union([table, *(shape.bounds for shape in shapes)]), top=top, bottom=30, left=30, right=right)
     paper.rect(table, look.THIN, look.PAPER)
     middle = (machine.travel_rect[0] + machine.travel_rect[2]) / 2
     back_x, back_y = paper.at(middle, paper.world[3])
