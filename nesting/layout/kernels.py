@@ -890,7 +890,7 @@ def reweigh(state: State) -> None:
             state.weight[i, j] = up if v > ZERO else down
 
 
-@_jit
+@_inlined
 def move_round(
     rows: Rows, pieces: Pieces, regions: Regions, state: State, wide: int, close: int, floor: float
 ) -> float:

@@ -3,10 +3,12 @@
 In: shapes, width, gap, margin. Out: a checked Layout with its length.
 
 Two chains work side by side, with random numbers of their own, and exchange their best at fixed amounts of work, so
-that one thread or two give the same layout. Exploring, a strip is shortened and pieces are separated; where that fails,
-large pieces of one of the least bad layouts are swapped and it is tried again at the same length. Squeezing, ever
-smaller steps are taken from the best layout only. Method: Gardeyn et al. (2025), arXiv:2509.13329; ours are the
-exchange at fixed work, the step that adapts, and the swap of unlike pieces.
+that one thread or two give the same layout. Exploring, a strip is shortened by small steps, more gently than pieces
+need, since a strip shortened in a hurry jams early; when even the smallest step fails, two large pieces of the shortest
+layout are swapped, the strip is lengthened until all lie apart, and it is shortened anew. Squeezing, ever smaller steps
+are taken from the shortest layout only. Separation and squeezing: Gardeyn et al. (2025), arXiv:2509.13329; shaking a
+layout up and letting it settle: iterated local search, Lourenço, Martin, Stützle (2003), doi 10.1007/0-306-48056-5_11.
+Ours: the exchange at fixed work, the step that follows the ease of separation, room given instead of a fixed length.
 """
 
 from __future__ import annotations
@@ -26,18 +28,19 @@ from nesting.layout.terms import QUIET, Effort, Ground, Layout, Shape, Stop, Wat
 
 CHAINS = 2
 EXCHANGE = 150_000
-"""Evaluations of each chain between two exchanges: a sixth of a second."""
-FIRST_STEP, LAST_STEP = 0.04, 0.001
-"""Shares by which a strip is shortened while exploring: the step halves whenever a length is not reached."""
+"""Evaluations of each chain between two exchanges: a tenth of a second."""
+FIRST_STEP, GENTLE, LAST_STEP = 0.04, 0.003, 0.0005
+"""Shares by which a strip is shortened while exploring: first, as long as it goes well, last."""
+EASY, HARD = 8, 24
+"""Rounds of a separation up to which the next step is longer, from which it is shorter."""
+ROOM = 0.01
+"""The share by which a strip is lengthened, again and again until pieces swapped lie apart."""
 EXPLORING = 0.8
 """The share of the effort spent exploring; the rest is for squeezing."""
 SQUEEZE = (5e-4, 1e-5)
 """Shares by which a strip is shortened while squeezing: first, last."""
 PATIENCE = 80
-"""Rounds without gain before a strike."""
-STRIKES = 3
-POOL = 12
-"""Failed layouts kept to go on from."""
+"""Rounds without gain before a separation is given up."""
 
 
 @dataclass(slots=True)
@@ -95,13 +98,14 @@ def _best_of(chain: Chain) -> _Best:
 
 
 class _Run:
-    """One chain at work. `told` is the shortest layout at the last exchange, `best` its own; `step` its next step."""
+    """One chain at work. `told` is the shortest layout at the last exchange, `best` its own; `share` of the effort is
+    used up."""
 
     def __init__(self, chain: Chain, best: _Best) -> None:
         self.chain, self.best, self.told = chain, best, best
-        self.share, self.step = 0.0, FIRST_STEP
+        self.share = 0.0
         self.least = _least_length(chain.task)
-        self.work = self._explore()
+        self.work = self._work()
 
     def advance(self, share: float) -> None:
         """Work until so many evaluations more are spent."""
@@ -112,41 +116,79 @@ class _Run:
                 break
             next(self.work)
 
-    def _explore(self) -> Iterator[None]:
-        """Shorten and separate without end; yields every few hundredths of a second."""
+    @property
+    def _exploring(self) -> bool:
+        return self.share < EXPLORING
+
+    @property
+    def _shortest(self) -> _Best:
+        return self.told if self.told.length < self.best.length else self.best
+
+    def _work(self) -> Iterator[None]:
+        """Explore, then squeeze, without end; yields every few hundredths of a second."""
+        here = self.best
         while True:
-            if self.told.length < self.best.length:
-                self.best = self.told
-            squeezing = self.share >= EXPLORING
-            if squeezing:
-                late = (self.share - EXPLORING) / (1.0 - EXPLORING)
-                self.step = SQUEEZE[0] * (1.0 - late) + SQUEEZE[1] * late
-            target = max(self.least, self.best.length * (1.0 - self.step))
-            _shorten(self.chain, self.best.keep, target)
-            pool: list[tuple[float, Keep]] = []
-            while self.told.length > target and (self.share >= EXPLORING) == squeezing:
-                patient = self.step <= LAST_STEP and not squeezing
-                if (yield from self._separate(target, STRIKES if patient else 1)):
-                    self.best = _best_of(self.chain)
-                    break
-                if not patient:
-                    self.step = max(LAST_STEP, self.step / 2)
-                    break
-                pool = sorted([*pool, (self.chain.loss, self.chain.save())], key=lambda kept: kept[0])[:POOL]
-                self.chain.disturb(pool[int(self.chain.random() ** 2 * len(pool))][1])
-                yield
+            if self._exploring:
+                yield from self._compress(here)
+                here = yield from self._shaken(self._shortest)
+            else:
+                yield from self._squeeze()
             yield
 
-    def _separate(self, target: float, strikes: int) -> Generator[None, None, bool]:
-        """Separate at this length, unless another chain gets there first."""
+    def _compress(self, here: _Best) -> Iterator[None]:
+        """Shorten gently, until even the smallest step fails: the step follows how easily pieces come apart."""
+        step = FIRST_STEP
+        while self._exploring and step >= LAST_STEP and here.length > self.least:
+            before = self.chain.effort.rounds
+            _shorten(self.chain, here.keep, max(self.least, here.length * (1.0 - step)))
+            if (yield from self._separate()):
+                here = _best_of(self.chain)
+                self.best = min(self.best, here, key=lambda found: found.length)
+                step = _eased(step, self.chain.effort.rounds - before)
+            else:
+                step /= 2
+
+    def _shaken(self, home: _Best) -> Generator[None, None, _Best]:
+        """Two large pieces swapped, and room given until all lies apart again."""
+        self.chain.restore(home.keep)
+        length, swapped = home.length, False
+        while self._exploring:
+            length *= 1.0 + ROOM
+            _lengthen(self.chain, length)
+            if not swapped:
+                self.chain.disturb(self.chain.save())
+                swapped = True
+            if (yield from self._separate()):
+                return _best_of(self.chain)
+        return home
+
+    def _squeeze(self) -> Generator[None, None, None]:
+        """One small step from the shortest layout, the smaller the later, unless another chain gets there first."""
+        self.best = self._shortest
+        late = (self.share - EXPLORING) / (1.0 - EXPLORING)
+        step = SQUEEZE[0] * (1.0 - late) + SQUEEZE[1] * late
+        target = max(self.least, self.best.length * (1.0 - step))
+        _shorten(self.chain, self.best.keep, target)
+        if (yield from self._separate(target)):
+            self.best = _best_of(self.chain)
+
+    def _separate(self, unless: float = 0.0) -> Generator[None, None, bool]:
+        """Separate at this length, unless another chain has told of one as short."""
         self.chain.calm()
-        for state in self.chain.separating(PATIENCE, strikes):
+        for state in self.chain.separating(PATIENCE, 1):
             if state is not None:
                 return state
             yield
-            if self.told.length <= target:
+            if self.told.length <= unless:
                 return False
         return False
+
+
+def _eased(step: float, rounds: int) -> float:
+    """The next step after one that took so many rounds."""
+    if rounds <= EASY:
+        return min(FIRST_STEP, step * 1.5)
+    return max(GENTLE, step / 1.5) if rounds >= HARD and step > GENTLE else step
 
 
 def _taken(chain: Chain, keep: Keep) -> Layout:
@@ -184,6 +226,15 @@ def _shorten(chain: Chain, keep: Keep, length: float) -> None:
     x, reach = chain.state.x, chain.rows.trait[chain.state.row]
     x[x > cut] -= extent - length
     x[:] = np.clip(x, region[0] - reach[:, kernels.X0], length - reach[:, kernels.X1])
+    chain.remeasure()
+
+
+def _lengthen(chain: Chain, length: float) -> None:
+    """Give room at a random cut: what lies beyond moves out to the new length."""
+    extent = float(chain.state.box[:, kernels.X1].max())
+    chain.regions.box[0, 2] = length
+    x = chain.state.x
+    x[x > chain.random() * extent] += length - extent
     chain.remeasure()
 
 
