@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from nesting.model import Plan, PlannedSheet
+from nesting.preferring import either_way_words
 
 
 def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
@@ -26,6 +27,10 @@ def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
         for each in cost.by_stock:
             stock = f"{each.material} {each.colour} {each.thickness_mm:g} mm"
             yield f"  {stock}: cost {each.cost}, at least {each.bound} (gap {each.gap_percent:.1f} %)"
+    for one in plan.either_way:
+        yield either_way_words(one, cost.currency)
+    for split in plan.splits:
+        yield f"{split.parent.id}: {len(split.seats)} segments; fewer than {split.at_least} are impossible: {split.why}"
     for warning in plan.warnings:
         yield f"warning: {warning}"
     yield f"files: {folder}/ (open workpack.html first)"

@@ -55,6 +55,8 @@ class StockKey:
 # ── pieces ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
+OnePiece = bool | Literal["prefer"]
+"""Whether a piece must not be split; `prefer`: whatever costs less."""
 JointKind = Literal["butt", "keyed", "strap"]
 """Plain edges; edges that interlock; plain edges lapped by a strap behind them."""
 
@@ -87,7 +89,7 @@ class Piece:
     marks: tuple[Chain, ...] = ()
     turn: Turn = Turn.ANY
     mirror: bool = False
-    one_piece: bool = True
+    one_piece: OnePiece = True
     fixings: tuple[Point, ...] = ()
     segment_of: str | None = None
     joints: tuple[Joint, ...] = ()
@@ -129,6 +131,20 @@ class Split:
     straps: tuple[Seat, ...] = ()
     gap_mm: float = 0.0
     made_before: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class EitherWay:
+    """A piece that was better left in one piece, if that pays: what the plan costs as it is, and the other way.
+
+    `other_cost` is None where there is no other way: `why_not`.
+    """
+
+    piece: str
+    one_piece: bool
+    cost: Decimal
+    other_cost: Decimal | None
+    why_not: str = ""
 
 
 # ── stock ────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -341,7 +357,10 @@ class Rates:
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """What a sheet is made of; `density_kg_m3` for its mass, `modulus_gpa` (Young's) for its sag."""
+    """What a sheet is made of; `density_kg_m3` for its mass, `modulus_gpa` (Young's) for its sag.
+
+    `expansion_per_k` is what it grows by for each degree, a share of its length: for the gaps between segments.
+    """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
 
@@ -349,8 +368,11 @@ class Material:
     density_kg_m3: float
     faces_alike: bool = True
     modulus_gpa: float | None = None
+    expansion_per_k: float | None = None
 
     def __post_init__(self) -> None:
+        if self.expansion_per_k is not None and not 0 < self.expansion_per_k < 1e-3:
+            raise ValueError("`expansion_per_k` is a share of the length for each degree, such as 7e-5")
         if self.modulus_gpa is not None and not self.modulus_gpa > 0:
             raise ValueError("`modulus_gpa` must be above 0")
 
@@ -436,7 +458,7 @@ class PieceOrder:
     quantity: int = 1
     turn: Turn = Turn.ANY
     mirror: bool = False
-    one_piece: bool = False
+    one_piece: OnePiece = False
     fixings: tuple[Point, ...] = ()
     joint: JointKind = "butt"
     strap: StockKey | None = None
@@ -470,7 +492,8 @@ class PieceOrder:
 class Job:
     """The `[job]` table. A larger step to expect at a join than `max_mismatch_mm` is warned of; without it, none is.
 
-    With `one_lot` all pieces of one stock key come from one lot.
+    With `one_lot` all pieces of one stock key come from one lot. `temperature_span_k` is the warmest day less
+    the coldest: segments get gaps for it.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
@@ -482,11 +505,14 @@ class Job:
     due: str = ""
     max_mismatch_mm: float | None = None
     one_lot: bool = False
+    temperature_span_k: float | None = None
 
     def __post_init__(self) -> None:
         check_words(self)
         if self.quantity < 1:
             raise ValueError("`quantity` must be at least 1")
+        if self.temperature_span_k is not None and not 0 < self.temperature_span_k <= 150:
+            raise ValueError("`temperature_span_k` is the warmest day less the coldest, above 0 and at most 150")
         if self.max_mismatch_mm is not None and not self.max_mismatch_mm > 0:
             raise ValueError("`max_mismatch_mm` must be above 0")
 
@@ -793,6 +819,7 @@ class Plan:
     warnings: tuple[str, ...] = ()
     demands: tuple[Demand, ...] = ()
     splits: tuple[Split, ...] = ()
+    either_way: tuple[EitherWay, ...] = ()
     format: Literal["halfturn-plan/1"] = "halfturn-plan/1"
 
     def piece(self, piece_id: str) -> Piece:

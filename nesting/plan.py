@@ -5,7 +5,7 @@ In: pieces as read, the workshop, the rack's free offcuts, seed and effort. Out:
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence, Sized
+from collections.abc import Iterable, Mapping, Sequence, Sized
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -31,6 +31,7 @@ from nesting.model import (
     PlannedSheet,
     Progress,
     Rates,
+    Split,
     StockCost,
     StockKey,
     Turn,
@@ -38,7 +39,9 @@ from nesting.model import (
 )
 from nesting.passes.limits import refuse_beyond_reach
 from nesting.passes.overhang import overhang_warnings
+from nesting.preferring import cheaper_way
 from nesting.splitting import Question, Splitting, split_all
+from nesting.splitting.moving import expansion_per_k, gap_mm, split_warnings
 
 FILL_EVALUATIONS = 300_000
 """Effort of the true-shape engine for one blank while sheets are compared: positions tried."""
@@ -61,8 +64,17 @@ class Request:
 def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Sized = ()) -> Plan:
     """The cheapest plan found; sooner, and said so in its warnings, once `stop` holds something.
 
+    Shapes that are better left in one piece (`one_piece = "prefer"`) are planned both ways, one after another.
     Raises a Fault that names the piece, the measure lacking and the mend.
     """
+
+    def planned(pieces: tuple[Piece, ...]) -> Plan:
+        return _plan(replace(request, pieces=pieces), watch, stop)
+
+    return cheaper_way(request.pieces, planned)
+
+
+def _plan(request: Request, watch: Watcher, stop: Sized) -> Plan:
     machine = machine_of(request.job, request.workshop)
     for piece in request.pieces:
         refuse_under_a_beam(machine, piece.stock)
@@ -82,18 +94,28 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
     hurried = ["stopped on request before all effort was spent"] if stop else []
     hanging = overhang_warnings(sheets, machine, request.workshop.material)
     short = shortages(request.workshop.offer, (piece.stock for piece in pieces))
+    splits = _with_gaps((splitting.split for splitting in splittings if splitting.split), pieces, request)
     warnings = (
         *request.notes,
         *short,
         *_warnings(sheets),
         *hanging,
         *_steps(sheets, request.job.max_mismatch_mm),
+        *split_warnings(splits, machine, request.workshop.material, request.job.temperature_span_k),
         *hurried,
     )
     demands = request.demands or tuple(map(_demand, request.pieces))
-    splits = tuple(splitting.split for splitting in splittings if splitting.split)
     return Plan(
         request.job, request.seed, request.effort, machine, pieces, tuple(sheets), cost, warnings, demands, splits
+    )
+
+
+def _with_gaps(splits: Iterable[Split], pieces: Sequence[Piece], request: Request) -> tuple[Split, ...]:
+    by_id = {piece.id: piece for piece in pieces}
+    span, materials = request.job.temperature_span_k, request.workshop.material
+    return tuple(
+        replace(split, gap_mm=gap_mm(split, by_id, expansion_per_k(split.parent.material, materials), span))
+        for split in splits
     )
 
 
@@ -141,7 +163,7 @@ def split_oversize(request: Request, machine: Machine) -> list[Splitting]:
     for piece in request.pieces:
         with within(f"piece {piece.id}"):
             found = candidates(piece.stock, request.rack, request.workshop.offer)
-            if piece.one_piece:
+            if piece.one_piece is not False:
                 refuse_beyond_reach(piece, _machine_for(piece.stock, machine, request))
                 _check_sheets(piece, found, machine)
                 questions.append(Question(piece, ()))

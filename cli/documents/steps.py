@@ -5,18 +5,19 @@ In: a Plan and the Workshop. Out: `Step`s of plain words, `Picture`s and `Table`
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
 import shapely
 from shapely import Polygon
 
 from cli.documents import pictures, rows, states, words
+from cli.documents.assembly import assembly_steps
 from cli.documents.pass_steps import check_table, lying, pass_step, turn_step
 from cli.documents.rows import Column, Table
 from cli.documents.step import Step
 from cli.documents.words import count, listed, mm, plain
 from nesting.model import Leftover, Pass, Plan, PlannedSheet, Point, Trim, Workshop
+from nesting.preferring import either_way_words
 from nesting.timing import machine_minutes
 
 WHY = 300
@@ -341,8 +342,7 @@ def _lists(plan: Plan, workshop: Workshop) -> Iterator[Step]:
         todo=("Every piece is there, numbered and sound.",),
         tables=(_only(rows.cut_list(plan), "no.", "piece", "copy", "part of", "width", "height", "sheet", "pass"),),
     )
-    if any(piece.joints for piece in plan.pieces):
-        yield _joints(plan)
+    yield from assembly_steps(plan)
     yield Step(
         key="bill",
         kind="Lists",
@@ -357,33 +357,8 @@ def _lists(plan: Plan, workshop: Workshop) -> Iterator[Step]:
         notes=(
             f"No plan can cost less than {words.money(plan.cost.bound, plan.cost.currency)}; "
             f"{plan.cost.gap_percent:.1f} % of this plan's cost lies above that.",
+            *(f"{plain(either_way_words(one, plan.cost.currency), 400)}." for one in plan.either_way),
             "Book it: `halfturn rack accept` before a sheet is taken, `halfturn rack finish` when all is back.",
-        ),
-    )
-
-
-def _joints(plan: Plan) -> Step:
-    """Which segments meet where, to be made one again."""
-    tags = rows.numbers(plan)
-    meets: dict[str, dict[int, float]] = {}
-    for piece in plan.pieces:
-        for joint in piece.joints:
-            sides = meets.setdefault(joint.label, {})
-            sides[tags[piece.id]] = sides.get(tags[piece.id], 0.0) + math.dist(joint.start_mm, joint.end_mm)
-    columns = (Column("joint"), Column("pieces that meet"), Column("length", "mm", 1))
-    table = [
-        (plain(label), listed([str(n) for n in sorted(sides)]), max(sides.values())) for label, sides in meets.items()
-    ]
-    return Step(
-        key="joints",
-        kind="Lists",
-        title=f"Join {count(len(meets), 'joint')}",
-        lead="Pieces that were too big for one sheet or pass come as segments; these edges meet again.",
-        todo=("Lay the segments of each joint together dry: no visible gap, faces level, outlines running through.",),
-        tables=(rows.rounded("segment_joints", "Joints", columns, table),),
-        notes=(
-            "A butt joint holds best on a backing strip, set back from the edge. Long signs need room to move.",
-            "Solvent cement may craze a laser-cut acrylic edge: try it on waste, or anneal first as its maker says.",
         ),
     )
 

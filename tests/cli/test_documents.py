@@ -19,7 +19,7 @@ from cli.documents import canvas as look
 from cli.documents import pictures, rows, states, steps, words, write_documents, write_pictures
 from cli.documents.svg import svg
 from nesting import curves
-from nesting.model import Joint
+from nesting.model import EitherWay, Joint, Seat, Split
 from tests.cli.sample_plan import WORKSHOP, hostile_plan, sample_plan, write
 
 FILES = {"workpack.html", "workpack.pdf", "cut_list.csv", "trim_cuts.csv", "material_bill.csv", "tables.xlsx"}
@@ -108,14 +108,28 @@ def test_a_router_is_told_of_its_bit_and_not_of_a_beam():
     assert any("spindle" in line for line in told)
 
 
-def test_segments_are_told_which_edges_meet():
+def test_segments_are_told_which_edges_meet_and_why_there_are_so_many():
     joint = Joint("face-1/1", (0.0, 0.0), (120.0, 0.0))
     plan = sample_plan()
     first, second, *rest = plan.pieces
     halves = (dataclasses.replace(first, joints=(joint,)), dataclasses.replace(second, joints=(joint,)))
-    pack = {step.key: step for step in steps.steps(dataclasses.replace(plan, pieces=(*halves, *rest)), WORKSHOP)}
-    assert pack["joints"].tables[0].rows == (("face-1/1", "1 and 2", 120.0),)
-    assert "joints" not in {step.key for step in steps.steps(plan, WORKSHOP)}
+    seats = (Seat(first.id, 0.0, 0.0, 0.0), Seat(second.id, 120.0, 0.0, 180.0))
+    split = Split(dataclasses.replace(first, id="face-1", name="face"), seats, 2, "it is too long", gap_mm=2.8)
+    parted = dataclasses.replace(plan, pieces=(*halves, *rest), splits=(split,))
+    pack = {step.key: step for step in steps.steps(parted, WORKSHOP)}
+    step = pack["assembly-face-1"]
+    assert step.tables[0].rows == (("face-1/1", "1 and 2", 120.0),)
+    assert step.notes[0] == "Fewer than 2 segments are impossible: it is too long."
+    assert "2.8 mm of gap" in step.notes[1]
+    assert "data sheet" in step.cautions[0]
+    assert not any(step.key.startswith("assembly") for step in steps.steps(plan, WORKSHOP))
+
+
+def test_what_the_other_way_would_cost_is_told():
+    either = EitherWay("rail", True, Decimal("80.00"), Decimal("91.50"))
+    pack = {step.key: step for step in steps.steps(dataclasses.replace(sample_plan(), either_way=(either,)), WORKSHOP)}
+    said = "rail: in one piece; split the plan would cost 91.50 EUR instead of 80.00."
+    assert said in pack["bill"].notes
 
 
 def test_the_order_of_work(folder):
