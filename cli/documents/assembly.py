@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-import shapely
 from shapely.geometry import Polygon
 
 from cli.documents import canvas as look
@@ -139,8 +138,8 @@ def assembly_picture(plan: Plan, split: Split) -> Picture:
         paper.ring(*paper.at(x, y), 2.5)
     for piece, seat in seated:
         solid = Polygon(curves.flattened(_moved(piece.outline, seat)))
-        x, y, _ = shapely.maximum_inscribed_circle(solid).coords[0] + (0.0,)
-        paper.badge(*paper.at(x, y), str(tags[piece.id]), radius=9.0)
+        spot = solid.centroid if solid.contains(solid.centroid) else solid.representative_point()
+        paper.badge(*paper.at(spot.x, spot.y), str(tags[piece.id]), radius=9.0)
     legend = [("joint, with its label", look.NOW_LINE)]
     legend += [("strap, behind", look.LATER_LINE)] if split.straps else []
     title = f"{plain(split.parent.name)}: {count(len(seated), 'segment')}, {count(len(joints), 'joint')}"

@@ -18,9 +18,9 @@ from nesting.splitting.columns import Column
 EFFORT = 3.0
 EVEN = 0.5
 """Harm of each millimetre of stroke that a segment is short of a fair share."""
-HEIGHT = 2000
+HEIGHT = 1000
 """Tenths of a millimetre of harm for each height that a group's joints lie at."""
-ASKEW = 1500
+ASKEW = 3000
 """Tenths of a millimetre of harm for a joint that lies at no common height."""
 
 

@@ -29,7 +29,7 @@ NEAREST_MM = 8.0
 STROKES_OFF_CORNERS = (1.0, 0.5, 0.0)
 """How far joints keep off corners, in widths of the stroke they cross: as far as can be."""
 MOST_LEVELS = 11
-HEIGHTS_MM = 10.0
+HEIGHTS_MM = 40.0
 """Neighbours share joints at heights that are multiples of this."""
 
 
@@ -100,6 +100,8 @@ def _strokes(
     widest = max(min(room) for room in fitting.rooms)
     weighed = _weighed(question, keep, axis, strokes_off, widest)
     apart = max(NEAREST_MM, curves.length(question.piece.outline, closed=True) / 2 / MOST_CHORDS)
+    if question.piece.joints_aligned:
+        apart = min(apart, 0.75 * HEIGHTS_MM)  # None of the common heights is left out.
     for _ in range(6):
         chords = _thinned(weighed, apart)
         cells = cells_of(_area(question.piece), chords)
