@@ -668,10 +668,14 @@ class Distance:
 @dataclass(frozen=True, slots=True)
 class LineUp:
     """What a pass is lined up on with an earlier one whose contours it goes on with: marks; where no waste that both
-    reach holds any, the ends of the cuts at the joins; where both reach no more than a line, an edge against a stop."""
+    reach holds any, the ends of the cuts at the joins; where both reach no more than a line, an edge against a stop.
+
+    `worst_mm` is the largest displacement to expect on what the pass cuts of shared pieces (root mean square).
+    """
 
     with_pass: int
     by: Literal["marks", "joins", "edge"]
+    worst_mm: float
     distances: tuple[Distance, ...] = ()
 
 

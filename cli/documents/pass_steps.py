@@ -309,5 +309,8 @@ def _notes(plan: Plan, run: Pass) -> Iterator[str]:
         yield f"Small and hot: {ranges(small)} may tip or fall between the slats; lay a board below."
     if run.joins:
         yield "At a join two passes meet; the step is what lining up by hand usually leaves (root mean square)."
+    if run.lines_up:
+        worst = max(lined.worst_mm for lined in run.lines_up)
+        yield f"Anywhere on what this pass cuts of a shared piece, up to {worst:.2f} mm off is to be expected."
     if run.joins and plan.machine.join_overlap_mm:
         yield f"The later pass runs {mm(plan.machine.join_overlap_mm)} mm on over each join: the drawing holds that."

@@ -29,6 +29,8 @@ LISTED_MM = 0.05
 """How far a mark may be from where it is listed."""
 CLEAR_MM = 0.05
 """Least distance from a mark's lines to a piece, an edge or a hole of the sheet."""
+WORST_MM = 0.01
+"""How far the worst displacement told may be off besides: it is looked for point by point."""
 TOLD_MM = 0.01
 """How far the mismatch told at a join may be from the one to expect."""
 
@@ -196,6 +198,7 @@ def _idle_flaws(found: SheetCover) -> Iterator[Flaw]:
 
 def _mistold(scene: Scene, covers: Sequence[SheetCover]) -> Iterator[Reading]:
     for found in covers:
+        yield from _worst_mistold(found, scene.machine.lineup_error_mm)
         for meeting in found.cuts.joins:
             marks = _shared_marks(found.sheet, meeting.contour.blank, meeting.passes)
             expected = _mismatch(meeting.point, marks, scene.machine.lineup_error_mm)
@@ -204,6 +207,23 @@ def _mistold(scene: Scene, covers: Sequence[SheetCover]) -> Iterator[Reading]:
                     words = f"{join.mismatch_mm:.3f} told, {expected:.3f} to expect"
                     where = found.sheet.where(f"{run.record.file} > join {join.number}")
                     yield Reading(abs(join.mismatch_mm - expected), where, words)
+
+
+def _worst_mistold(found: SheetCover, error_mm: float) -> Iterator[Reading]:
+    """The largest displacement told for a pass against what its marks leave along all it cuts of shared pieces."""
+    for run in found.sheet.runs:
+        shared = [
+            stretch.cut.trace.points
+            for stretch in found.cuts.stretches
+            if stretch.cut.file == run.record.file and stretch.contour.piece in run.record.part
+        ]
+        points = np.vstack(shared) if shared else np.zeros((0, 2))
+        for lined in run.record.lines_up:
+            marks = _shared_marks(found.sheet, run.record.blank, (lined.with_pass, run.record.order))
+            expected = max((_mismatch((x, y), marks, error_mm) for x, y in points.tolist()), default=error_mm)
+            where = found.sheet.where(f"{run.record.file} > lined up on pass {lined.with_pass}")
+            words = f"at worst {lined.worst_mm:.3f} told, {expected:.3f} to expect"
+            yield Reading(max(0.0, abs(lined.worst_mm - expected) - WORST_MM), where, words)
 
 
 def _mismatch(at: Point, marks: Sequence[Point], error_mm: float) -> float:

@@ -196,6 +196,7 @@ class DistanceRecord(Record):
 class LinesUpRecord(Record):
     with_pass: int
     by: Literal["marks", "joins", "edge"]
+    worst_mm: Size
     distances: tuple[DistanceRecord, ...] = ()
 
 

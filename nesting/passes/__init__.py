@@ -66,7 +66,11 @@ def plan_passes(
             flipped=reach.flipped,
         )
         passes.append(run)
-    lined = [replace(run, lines_up=lined_up(run, passes, rects, ground)) for run in passes]
+    known = {one.piece.id: one for one in laid}
+    lined = []
+    for run in passes:
+        points = [point for share in run.shares for point in _along(known[share.piece], share)]
+        lined.append(replace(run, lines_up=lined_up(run, passes, rects, ground, points, machine.lineup_error_mm)))
     return tuple(_framed(run, lined, laid, machine) for run in lined)
 
 
@@ -114,6 +118,16 @@ def _ends(one: Laid, share: Share) -> list[Point]:
     if share.end_mm - share.start_mm > curves.length(ring, closed=True) - 1e-4:
         return []
     return [spot.point for spot in curves.spots_at(ring, True, (share.start_mm, share.end_mm))]
+
+
+def _along(one: Laid, share: Share) -> list[Point]:
+    """Points of a shared contour, close enough to find the one farthest from anything; none of a mark."""
+    if share.kind == "mark":
+        return []
+    ring = one.outline if share.kind == "outline" else one.holes[share.number - 1]
+    corners = curves.stretch(ring, True, share.start_mm, share.end_mm)
+    steps = [share.start_mm + (share.end_mm - share.start_mm) * k / 100 for k in range(101)]
+    return [*((x, y) for x, y, _ in corners), *(spot.point for spot in curves.spots_at(ring, True, steps))]
 
 
 def _meeting_passes(meets: Mapping[int, Sequence[Meet]]) -> dict[int, Pair]:

@@ -10,13 +10,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from nesting.model import Distance, Join, LineUp, LineUpMark, Pass, Point, Rect
-from nesting.passes.reach import Reach, overlap
+from nesting.passes.reach import EPS, Reach, overlap
 from nesting.placing import Laid
 
 Pair = tuple[int, int]
@@ -26,6 +27,8 @@ Marks = Mapping[Pair, Sequence[Point]]
 MARK_MM = 6.0
 """Arm to arm of a cross."""
 GRID_MM = 4.0
+SPARE_MM = 1.5
+"""A mark stays this much within the travel where it can: there is no running to its very end."""
 CLEAR_MM = 1.0
 """Least room between a cross and a piece or an edge, however small the gap between pieces: it must be found again."""
 
@@ -52,16 +55,26 @@ def listed(k: int, reach: Reach, marks: Marks) -> tuple[LineUpMark, ...]:
     )
 
 
-def lined_up(run: Pass, passes: Sequence[Pass], rects: Sequence[Rect], ground: BaseGeometry) -> tuple[LineUp, ...]:
-    """What the pass is lined up on with each earlier one that it meets."""
+def lined_up(
+    run: Pass,
+    passes: Sequence[Pass],
+    rects: Sequence[Rect],
+    ground: BaseGeometry,
+    points: Sequence[Point],
+    error_mm: float,
+) -> tuple[LineUp, ...]:
+    """What the pass is lined up on with each earlier one that it meets; `points` of what it cuts tell the worst."""
     found = []
     for before in passes[: run.order - 1]:
         joins = [join for join in run.joins if join.number in {other.number for other in before.joins}]
         marks = [mark for mark in run.lineup if mark.number in {other.number for other in before.lineup}]
         if joins and marks:
-            found.append(LineUp(before.order, "marks", _mark_distances(marks, ground)))
+            at = [mark.sheet_mm for mark in marks]
+            worst = round(max((mismatch_mm(point, at, error_mm) for point in points), default=error_mm), 3)
+            found.append(LineUp(before.order, "marks", worst, _mark_distances(marks, ground)))
         elif joins:
-            found.append(_without_marks(before.order, joins, rects[before.order - 1], rects[run.order - 1], ground))
+            lined = _without_marks(before.order, joins, rects[before.order - 1], rects[run.order - 1], ground)
+            found.append(replace(lined, worst_mm=error_mm))
     return tuple(found)
 
 
@@ -71,10 +84,10 @@ def _without_marks(order: int, joins: Sequence[Join], one: Rect, other: Rect, gr
         itertools.combinations(joins, 2), key=lambda pair: math.dist(pair[0].sheet_mm, pair[1].sheet_mm), default=None
     )
     # Less than a mark in common is an edge to both: there is nothing to bring the pointer to.
-    if ends is None or band is None or min(band[2] - band[0], band[3] - band[1]) < MARK_MM:
-        return LineUp(order, "edge", _edge_distances(ground))
+    if ends is None or band is None or min(band[2] - band[0], band[3] - band[1]) < MARK_MM - EPS:
+        return LineUp(order, "edge", 0.0, _edge_distances(ground))
     a, b = ends
-    return LineUp(order, "joins", (_distance(f"J{a.number}", f"J{b.number}", math.dist(a.sheet_mm, b.sheet_mm)),))
+    return LineUp(order, "joins", 0.0, (_distance(f"J{a.number}", f"J{b.number}", math.dist(a.sheet_mm, b.sheet_mm)),))
 
 
 def _distance(start: str, end: str, mm: float) -> Distance:
@@ -114,11 +127,13 @@ def line_up_points(band: Rect, sheet: BaseGeometry, laid: Sequence[Laid], clear_
     """
     reach = max(clear_mm, CLEAR_MM) + MARK_MM / 2
     x0, y0, x1, y1 = band
-    inner = (x0 + MARK_MM / 2, y0 + MARK_MM / 2, x1 - MARK_MM / 2, y1 - MARK_MM / 2)
-    if inner[2] <= inner[0] or inner[3] <= inner[1]:
+    if min(x1 - x0, y1 - y0) < MARK_MM - EPS:
         return ()
+    # A little off the end of the travel, where the band is deeper than a mark.
+    inset_x, inset_y = (MARK_MM / 2 + min(SPARE_MM, max(0.0, room - MARK_MM) / 4) for room in (x1 - x0, y1 - y0))
+    inner = (x0 + inset_x, y0 + inset_y, x1 - inset_x, y1 - inset_y)
     solids = [shapely.Polygon(one.solid.exterior).buffer(reach, quad_segs=8) for one in laid]
-    waste = sheet.buffer(-reach).intersection(shapely.box(*inner)).difference(shapely.union_all(solids))
+    waste = sheet.buffer(-reach).difference(shapely.union_all(solids))
     points = _grid(inner)
     free = points[shapely.intersects_xy(waste, points[:, 0], points[:, 1])]
     if len(free) < 2:

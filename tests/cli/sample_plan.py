@@ -134,7 +134,7 @@ def _face_pass(order: int, turn_deg: int, shift: Point) -> Pass:
     file = f"S1-B1-pass{order}.dxf"
     face = lay(_piece("face", 1, CRESCENT), FACE_SPOT)
     shares = tuple(share for k, share in shares_of(face, REGIONS) if k == order - 1)
-    apart = (LineUp(1, "marks", (Distance("L1", "L2", 576.0),)),) if order == 2 else ()
+    apart = (LineUp(1, "marks", 0.19, (Distance("L1", "L2", 576.0),)),) if order == 2 else ()
     reach = Reach(turn_deg, shift, REGIONS[order - 1], 0.0)
     run = Pass(order, "B1", turn_deg, shift, before, file, (), ("face-1",), shares, joins, lineup, apart)
     return _held(run, {"face-1": face}, reach, (0.0, 0.0, 740.0, 590.0))

@@ -7,13 +7,15 @@ from decimal import Decimal
 
 import ezdxf
 import pytest
+import shapely
 
 from nesting.drawing.pass_drawings import drawings
 from nesting.drawing.writing import write_drawing
-from nesting.model import Job, Offer, Workshop
+from nesting.model import Blank, Job, Offer, Workshop
+from nesting.passes import plan_passes
 from nesting.plan import Request, make_plan
 from tests.nesting.test_wide_blanks import failed
-from tests.shop import RATES, disc, laser, piece, rectangle
+from tests.shop import RATES, disc, laid, laser, piece, rectangle
 
 
 def planned(outline, machine, length, width, **more):
@@ -118,6 +120,40 @@ def test_marks_are_told_with_distances_that_a_rule_can_check():
     for (start, end), mm in told.items():
         if start == "L1" and end.startswith("edge"):
             assert mm == pytest.approx(edges[end[-1]], abs=0.01)
+
+
+@pytest.mark.parametrize(("depth", "by"), [(794.0, "marks"), (795.0, "edge"), (800.0, "edge")])
+def test_the_band_must_be_as_deep_as_a_mark(depth, by):
+    """Twice the travel less the mark's height of 6 mm is the deepest blank that marks serve."""
+    blank = (0.0, 0.0, 600.0, depth)
+    one = laid(piece(rectangle(500, depth - 20)), 50, 10)
+    _, second = plan_passes("S01", shapely.box(*blank), Blank("b1", blank), [one], laser(), RATES)
+    assert [lined.by for lined in second.lines_up] == [by]
+    if by == "marks":
+        assert {mark.sheet_mm[1] for mark in second.lineup} == {397.0}
+
+
+def test_the_worst_displacement_is_told_for_what_a_pass_cuts():
+    """Marks d apart, s each: s sqrt(1 + 2 r2 / d2), r to the farthest point; no join can be worse."""
+    plan = planned(disc(585), laser(), 1000.0, 610.0)
+    first, second = plan.sheets[0].passes
+    (lined,) = second.lines_up
+    a, b = (complex(*mark.sheet_mm) for mark in first.lineup)
+    spot = plan.sheets[0].placements[0]
+    centre = complex(spot.x_mm, spot.y_mm) + complex(292.5, 292.5) * 1j ** (round(spot.turn_deg) // 90)
+    farthest = abs(centre - (a + b) / 2) + 292.5
+    assert max(join.mismatch_mm for join in second.joins) <= lined.worst_mm
+    assert lined.worst_mm <= 0.15 * math.sqrt(1 + 2 * (farthest / abs(a - b)) ** 2) + 1e-3
+
+
+def test_small_pieces_are_laid_so_that_one_pass_holds_each():
+    """The engine is told the reaches while it lays out: twelve panels on a blank of two passes, none joined."""
+    panels = tuple(piece(rectangle(180, 150), id=f"p{i}", copy=i, name="p") for i in range(1, 13))
+    offer = Offer("sheet", "acrylic", "opal", 5.0, 600.0, 780.0, Decimal(40))
+    shop = Workshop("workshop", RATES, (laser(),), (), (offer,))
+    (sheet,) = make_plan(Request(Job("job"), panels, shop, (), effort=1)).sheets
+    assert len(sheet.passes) == 2
+    assert not any(run.part or run.joins for run in sheet.passes)
 
 
 def test_the_frame_and_what_it_spares_stand_in_the_plan():

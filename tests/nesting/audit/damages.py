@@ -825,6 +825,11 @@ def lined_up_on_a_pass_it_does_not_meet(folder: PlanFolder) -> None:
     run["lines_up"].append({**run["lines_up"][0], "with_pass": 7})
 
 
+@damage("mismatch")
+def worst_displacement_told_too_small(folder: PlanFolder) -> None:
+    first(lined for _, run in folder.runs() for lined in run["lines_up"])["worst_mm"] -= 0.05
+
+
 @damage("rule distances")
 def distance_to_check_a_millimetre_off(folder: PlanFolder) -> None:
     first(at for _, run in folder.runs() for lined in run["lines_up"] for at in lined["distances"])["mm"] += 1.0

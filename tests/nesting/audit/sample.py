@@ -95,6 +95,7 @@ def draw_pass(plan: dict[str, Any], sheet: dict[str, Any], run: dict[str, Any], 
     spots = {p["piece"]: p for p in sheet["placements"]}
     drawn = []
     run["shares"] = []
+    shared: list[Ring] = []
     for name in run["whole"]:
         for layer, ring, closed in contours_of(plan, spots[name]):
             drawn.append(Entity(layer, to_bed(ring, run), closed))
@@ -112,11 +113,15 @@ def draw_pass(plan: dict[str, Any], sheet: dict[str, Any], run: dict[str, Any], 
                     drawn.append(Entity(layer, to_bed(chain[:-1] if whole else chain, run), whole))
                     share = {"piece": name, "kind": named[0], "number": named[1]}
                     run["shares"].append({**share, "start_mm": 0.0, "end_mm": length(chain)})
+                    shared += [chain] if layer == "CUT" else []
     for mark in run["lineup"]:
         layer = "LINEUP" if mark["cut_here"] else "NOTE_FIND"
         drawn += [Entity(layer, to_bed(line, run)) for line in cross(*mark["sheet_mm"])]
     blank = next(b for b in sheet["blanks"] if b["id"] == run["blank"])
     hold(plan, run, blank["rect_mm"], drawn)
+    for lined in run["lines_up"]:
+        marks = [mark["sheet_mm"] for mark in run["lineup"]]
+        lined["worst_mm"] = max(mismatch([p.real, p.imag], marks) for chain in shared for p in along(chain))
     for ring in edges(sheet, blank["rect_mm"]):
         drawn.append(Entity("NOTE_SHEET", to_bed(ring, run), True))
     x, y = plan["machine"]["travel_mm"]
@@ -133,14 +138,22 @@ def length(chain: Ring) -> float:
     return total
 
 
+def along(chain: Ring) -> list[complex]:
+    """Points close together on a chain."""
+    return [
+        point_at(complex(*a[:2]), complex(*b[:2]), a[2], k / 512)
+        for a, b in itertools.pairwise(chain)
+        for k in range(513)
+    ]
+
+
 def hold(plan: dict[str, Any], run: dict[str, Any], rect: list[float], drawn: list[Entity]) -> None:
     """The frame of what is drawn to be run, what the travel leaves round it, and the edges to hold against."""
     points = [
-        point_at(complex(*a[:2]), complex(*b[:2]), a[2], k / 512)
+        point
         for entity in drawn
         if not entity.layer.startswith("NOTE")
-        for a, b in itertools.pairwise([*entity.vertices, *entity.vertices[: int(entity.closed)]])
-        for k in range(513)
+        for point in along([*entity.vertices, *entity.vertices[: int(entity.closed)]])
     ]
     xs, ys = [p.real for p in points], [p.imag for p in points]
     x, y = plan["machine"]["travel_mm"]
