@@ -6,7 +6,6 @@ reserved or bought.
 
 from __future__ import annotations
 
-import json
 import shutil
 import sys
 from pathlib import Path
@@ -14,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli.as_json import JsonOption, echo_json
 from cli.options import SEED_MAX, WorkshopOption, workshop_folder
 from cli.planning import asked_to_stop, read_request
 from cli.progress import Ticker
@@ -34,7 +34,7 @@ def buy(
     csv: Annotated[
         Path | None, typer.Option("--csv", help="Write the table to this file, for the office.", show_default=False)
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the comparison as JSON, for other programs.")] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """Compare the ways to get a job's sheets: the rack alone, one large sheet, several small ones, a mix.
 
@@ -49,13 +49,8 @@ def buy(
         with written_file(csv) as fresh:
             write_csv(ways.table(found), fresh)
     if as_json:
-        told = {
-            "job": request.job.name,
-            "ways": ways.records(found),
-            "stopped": found.stopped,
-            "not_planned": found.not_reached,
-        }
-        typer.echo(json.dumps(told, indent=1, ensure_ascii=False))
+        told = {"ways": ways.records(found), "stopped": found.stopped, "not_planned": found.not_reached}
+        echo_json("buy", job=request.job.name, **told)
         return
     for line in ways.lines(request.job.name, found, shutil.get_terminal_size((80, 24)).columns):
         typer.echo(line)

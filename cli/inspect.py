@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli.as_json import JsonOption, echo_json
 from nesting.faults import DrawingFault
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ def inspect(
         list[str] | None, typer.Option("--ignore", help="A layer to leave out.", show_default=False)
     ] = None,
     text: Annotated[bool, typer.Option("--text", help="Turn live text into outlines to cut.")] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """Say what is in a drawing, what was healed and what is left to mend.
 
@@ -41,11 +43,23 @@ def inspect(
 
     intake = Intake(units, scale, layer, tuple(marks or ()), tuple(ignored or ()), text)
     inspection = inspected(drawing, intake)
-    for line in inspection_lines(drawing.name, inspection):
-        typer.echo(line)
-    for line in _written(drawing, out, inspection, intake):
-        typer.echo(line)
+    said = _written(drawing, out, inspection, intake)
+    if as_json:
+        echo_json("inspection", drawing=drawing.name, usable=inspection.usable, **_told(inspection))
+    else:
+        for line in (*inspection_lines(drawing.name, inspection), *said):
+            typer.echo(line)
     raise typer.Exit(0 if inspection.usable else 1)
+
+
+def _told(inspection: Inspection) -> dict[str, object]:
+    return {
+        "bounds_mm": inspection.bounds_mm,
+        "pieces": len(inspection.shapes),
+        "sizes": inspection.sizes,
+        "layers": inspection.layers,
+        "findings": inspection.findings,
+    }
 
 
 def _written(drawing: Path, out: Path, inspection: Inspection, intake: Intake) -> list[str]:

@@ -37,10 +37,15 @@ def run() -> None:
     try:
         app()
     except Fault as fault:
-        for label, text in (("error", fault.what), ("at", " > ".join(fault.where)), ("mend", fault.mend)):
-            if text:
-                print(f"{label:>6}: {text}", file=sys.stderr)
+        tell(fault)
         sys.exit(fault.exit_code)
+
+
+def tell(fault: Fault) -> None:
+    """What, where, how to mend: a line each on stderr."""
+    for label, text in (("error", fault.what), ("at", " > ".join(fault.where)), ("mend", fault.mend)):
+        if text:
+            print(f"{label:>6}: {text}", file=sys.stderr)
 
 
 if __name__ == "__main__":

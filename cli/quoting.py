@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli.as_json import JsonOption, echo_json
 from cli.options import SEED_MAX, WorkshopOption, workshop_folder
 from cli.progress import Ticker
 from cli.whole_folder import written_whole
@@ -40,6 +41,7 @@ def quote(
         int, typer.Option("--plan-up-to", metavar="PIECES", help="Copies with more pieces are not planned together.")
     ] = 120,
     day: Annotated[str, typer.Option("--date", help="Date of the quote, YYYY-MM-DD; else today.")] = "",
+    as_json: JsonOption = False,
 ) -> None:
     """Price a job on new sheets: a page for the customer, and an inner page with every term."""
     from cli.documents.quote import write_quote
@@ -53,8 +55,27 @@ def quote(
         ticker.step("writing")
         with written_whole(out) as fresh:
             write_quote(made, fresh)
+    if as_json:
+        echo_json("quote", **_told(made))
+        return
     for line in summary(made, out):
         typer.echo(line)
+
+
+def _told(made: Quote) -> dict[str, object]:
+    """The quote's figures for another program; `lines` are the terms of the cost."""
+    return {
+        "job": made.job.job.name,
+        "currency": made.shop.rates.currency,
+        "valid_until": made.until,
+        "prices": [_price(price) for price in made.prices],
+        "what_if": [{"what": what, **_price(price)} for what, price in made.what_if],
+    }
+
+
+def _price(price: Price) -> dict[str, object]:
+    keys = ("copies", "planned_copies", "lines", "cost", "markup", "net", "tax", "gross", "each", "mass_kg")
+    return {key: getattr(price, key) for key in keys}
 
 
 def _date(text: str) -> date:

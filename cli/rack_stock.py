@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from cli.as_json import JsonOption, echo_json
 from cli.options import WhoOption, WhyOption, WorkshopOption, person
 from cli.rack_desk import asking, booking, now
 from nesting.faults import RackFault
@@ -61,6 +62,7 @@ def list_sheets(
     ] = "on rack",
     order: Annotated[Literal["age", "size", "value", "id"], typer.Option("--order", help="What comes first.")] = "age",
     limit: Annotated[int, typer.Option("--limit", min=1, help="Show at most so many sheets.")] = 100,
+    as_json: JsonOption = False,
 ) -> None:
     """List what is on the rack: size, age, value, place, lot, and for whom it is held."""
     from cli.rack_lines import sheet_lines, sums_line
@@ -82,6 +84,9 @@ def list_sheets(
     with asking(workshop) as conn:
         found = listing(conn, wish, order=order, limit=limit)
         plans = plans_of(conn, found.sheets)
+    if as_json:
+        echo_json("rack", sheets=found.sheets, count=found.count, area_mm2=found.area_mm2, value=found.value)
+        return
     for line in sheet_lines(found.sheets, plans, now=now()):
         typer.echo(line)
     typer.echo(sums_line(found), err=True)
@@ -208,11 +213,11 @@ def missing(sheet: SheetArgument, workshop: WorkshopOption = None, who: WhoOptio
 def correct(
     sheet: SheetArgument,
     why: Annotated[str, typer.Option("--why", help="Why, for the ledger.")],
-    material: Annotated[str | None, typer.Option("--material", show_default=False)] = None,
-    colour: Annotated[str | None, typer.Option("--colour", show_default=False)] = None,
+    material: Annotated[str | None, typer.Option("--material", help="What it is made of.", show_default=False)] = None,
+    colour: Annotated[str | None, typer.Option("--colour", help="Colour and finish.", show_default=False)] = None,
     thickness: Annotated[float | None, typer.Option("--thickness", help="mm", show_default=False)] = None,
-    lot: Annotated[str | None, typer.Option("--lot", show_default=False)] = None,
-    faces: Annotated[str | None, typer.Option("--faces", show_default=False)] = None,
+    lot: Annotated[str | None, typer.Option("--lot", help="Lot on its label.", show_default=False)] = None,
+    faces: Annotated[str | None, typer.Option("--faces", help="What its sides are.", show_default=False)] = None,
     grain: Annotated[float | None, typer.Option("--grain", help="degrees", show_default=False)] = None,
     value: Annotated[str | None, typer.Option("--value", help="Book value.", show_default=False)] = None,
     back: Annotated[bool, typer.Option("--back", help="It was scrapped or missing, and is on the rack.")] = False,

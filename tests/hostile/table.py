@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from cli import main
+from nesting.faults import Fault
 from tests.nesting.audit.sample import entrance_sign
 
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -45,6 +46,7 @@ class Answer:
     out: str
     err: str
     changed: tuple[str, ...]
+    faults: tuple[Fault, ...] = ()
 
     @property
     def first(self) -> str:
@@ -64,16 +66,19 @@ def answered(case: Case, folder: Path) -> Answer:
     out, err = io.StringIO(), io.StringIO()
     argv, sys.argv = sys.argv, ["halfturn", *shlex.split(case.command)]
     code = 0
+    faults: list[Fault] = []
+    tell = main.tell
+    main.tell = lambda fault: (faults.append(fault), tell(fault))[1]  # type: ignore[assignment]
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             main.run()
     except SystemExit as end:
         code = int(end.code or 0)
     finally:
-        sys.argv = argv
+        sys.argv, main.tell = argv, tell
     after = _contents(folder)
     changed = (name for name in {**before, **after} if before.get(name) != after.get(name))
-    return Answer(code, out.getvalue(), err.getvalue(), tuple(sorted(changed)))
+    return Answer(code, out.getvalue(), err.getvalue(), tuple(sorted(changed)), tuple(faults))
 
 
 def _contents(folder: Path) -> dict[str, bytes]:
@@ -129,6 +134,7 @@ JOBS = [
          {"job.toml": job()["job.toml"].replace(b"thickness_mm = 5", b"thickness_mm = nan")}),
     Case("job", "a stock that nobody sells", PLAN, {"job.toml": job()["job.toml"].replace(b"opal", b"<script>")}),
     Case("job", "PVC under a laser", PLAN, {"job.toml": job()["job.toml"].replace(b'"acrylic"', b'"PVC foam"')}),
+    Case("job", "a letter of 3 m that must stay whole", PLAN, wording("I", "height_mm = 3000\none_piece = true")),
     Case("job", "a limit at joins below 0", PLAN, job(head='name = "sign"\nmax_mismatch_mm = -1')),
 ]  # fmt: skip
 
