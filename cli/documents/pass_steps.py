@@ -173,7 +173,7 @@ def _lining_up(machine: Machine, run: Pass, checks: Sequence[Point]) -> Iterator
     """By the marks of the passes before, by the ends of their cuts, against a stop; else by points on the edge."""
     idle, ways = words.IDLE[machine.kind], {lined.by for lined in run.lines_up}
     if run.stops:
-        held = [f"edge {stop.edge} {PLACES[stop.side]}, at {_axis(stop)} {mm(stop.at_mm)}" for stop in run.stops]
+        held = [f"edge {stop.edge} {PLACES[stop.side]}, at {_axis(stop)} {mm(stop.at_mm)} mm" for stop in run.stops]
         yield f"Hold it against stops: {listed(held)}."
     if "marks" in ways:
         yield (
@@ -274,7 +274,7 @@ def _joins(run: Pass) -> Table | None:
 
 
 def _distances(run: Pass) -> Table | None:
-    columns = (Column("from"), Column("to"), Column("mm", "", 1))
+    columns = (Column("from"), Column("to"), Column("apart", "mm", 1))
     table = list(dict.fromkeys((at.start, at.end, at.mm) for lined in run.lines_up for at in lined.distances))
     return rows.rounded("distances", "Check with a rule", columns, table) if table else None
 

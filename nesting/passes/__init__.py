@@ -5,6 +5,7 @@ In: a sheet with its blank, laid pieces, machine, rates. Out: Pass records in ru
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
@@ -21,7 +22,7 @@ from nesting.passes.freeing import homes, inmost_first
 from nesting.passes.holding import frame_of, spare, stops
 from nesting.passes.joins import shares_of
 from nesting.passes.lineup import Pair, lined_up, listed, mismatch_mm, pair_marks
-from nesting.passes.reach import Reach, reaches
+from nesting.passes.reach import EPS, Reach, reaches
 from nesting.placing import Laid
 
 __all__ = ["minutes", "plan_passes"]
@@ -99,14 +100,16 @@ def _meeting_points(
     laid: Mapping[str, Laid], dealt: Mapping[str, Sequence[tuple[int, Share]]]
 ) -> dict[int, tuple[Meet, ...]]:
     """For each pass its joins, of outlines and holes."""
-    numbers: dict[tuple[str, Point], int] = {}
+    known: list[Meet] = []
     found: dict[int, list[Meet]] = {}
     for piece, shared in dealt.items():
         for k, share in shared:
             for x, y in _ends(laid[piece], share):
-                point = round(x, 4) + 0.0, round(y, 4) + 0.0
-                number = numbers.setdefault((piece, point), len(numbers) + 1)
-                found.setdefault(k, []).append((number, piece, point))
+                meet = next((old for old in known if old[1] == piece and math.dist(old[2], (x, y)) < EPS), None)
+                if meet is None:
+                    meet = len(known) + 1, piece, (round(x, 4) + 0.0, round(y, 4) + 0.0)
+                    known.append(meet)
+                found.setdefault(k, []).append(meet)
     return {k: tuple(sorted(set(several))) for k, several in found.items()}
 
 

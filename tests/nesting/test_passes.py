@@ -216,6 +216,34 @@ def test_joins_are_never_more_than_the_straight_middle_line_would_make(ring, dep
     assert 0 < len(joins) <= naive
 
 
+def test_a_join_is_one_wherever_it_is_counted_from():
+    """The two passes come upon it from either side: rounding must not make two of one."""
+    for k in range(60):
+        outline = tuple((x + k * 0.00001, y + k * 0.00003, b) for x, y, b in disc(471.3 + k * 0.0007))
+        runs = passes_for((0, 0, 490, 510), [laid(piece(outline), 7, 11)], laser())
+        assert [[join.number for join in run.joins] for run in runs] == [[1, 2], [1, 2]]
+        assert [join.sheet_mm for join in runs[0].joins] == [join.sheet_mm for join in runs[1].joins]
+
+
+def test_each_contour_has_its_joins_where_they_suit_it():
+    """Teeth in the lower half of the band on the left, in the upper half on the right: no straight line keeps clear of
+    the corners of both sides, a join of its own on each side does."""
+    left = [(40 * (k % 2), 260.0 + 12 * k) for k in range(8, -1, -1)]
+    right = [(560 - 40 * (k % 2), 350.0 + 12 * k) for k in range(9)]
+    outline = curves.ring_of([(0, 0), (560, 0), *right, (560, 680), (0, 680), *left])
+    one = laid(piece(outline), 20, 10)
+    runs = passes_for((0, 0, 600, 700), [one], laser())
+    joins = sorted(join.sheet_mm for join in runs[0].joins)
+    assert len(joins) == 2
+    corners = [(x, y) for x, y, _ in one.outline]
+    assert all(min(math.dist(at, corner) for corner in corners) >= 9.5 for at in joins)
+    (_, low), (_, high) = joins
+    assert abs(low - high) > 20
+    for level in range(301, 400):
+        near = [abs(y - level) for x, y in corners if 0 < y < 690]
+        assert min(near) < 9.5, "a straight line anywhere in the band is nearer to a corner"
+
+
 def test_a_join_keeps_off_corners_that_lie_on_the_middle_line():
     diamond = curves.ring_of([(0, 250), (250, 0), (500, 250), (250, 500)])
     runs = passes_for((0, 0, 510, 510), [laid(piece(diamond), 5, 5)], laser())
