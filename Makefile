@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test lint types contract bless lock bench-layout bench-rack crash-rack fuzz-drawings clean
+.PHONY: demo test lint types contract bless lock bench-layout bench-rectangles bench-rack crash-rack fuzz-drawings clean
 
 demo: $(READY)
 	$(BIN)/halfturn demo
@@ -38,6 +38,10 @@ lock: $(READY)
 
 bench-layout: $(READY)
 	$(BIN)/python -m nesting.layout.bench --all ../shared/benchmarks
+
+# Published rectangles on sheets, planned and judged; the tables of docs/rectangles.md on stdout. Takes some minutes.
+bench-rectangles: $(READY)
+	$(BIN)/python -m tests.external.rectangle_jobs
 
 # A rack of 100,000 sheets and 1,000,000 entries; RACK=postgresql://... for an empty database on a server.
 bench-rack: $(READY)

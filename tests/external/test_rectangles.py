@@ -1,7 +1,12 @@
-"""Rectangles whose least number of sheets is plain arithmetic: a sheet holds so many across and so many along.
+"""Rectangles on sheets: arithmetic, and published bin packing instances through the planner's own entry point.
 
-The counts follow from dividing the sheet's inside by the piece and its gap (common practice, no source).
+The counts of the first test follow from dividing the sheet's inside by the piece and its gap (common practice, no
+source). CLASS: Berkey and Wang (1987), doi 10.1057/jors.1987.70, and Martello and Vigo (1998), doi 10.1287/mnsc.44.3.388;
+abm, abmr: instances on usable leftovers; hopper_m: Hopper (2000), PhD thesis, Cardiff University. The bounds are those in
+the instance files. `make bench-rectangles` plans all of them: docs/rectangles.md.
 """
+
+from __future__ import annotations
 
 from decimal import Decimal
 
@@ -9,7 +14,14 @@ import pytest
 
 from nesting.model import Job, Offer, Workshop
 from nesting.plan import Request, make_plan
+from tests.external.rectangle_jobs import ABSENT, RECTANGLES, figures
 from tests.shop import RATES, laser, piece, rectangle
+
+shared = pytest.mark.skipif(not RECTANGLES.is_dir(), reason=ABSENT)
+SAMPLE = (
+    "CLASS01_020_01", "CLASS01_060_06", "CLASS02_040_06", "CLASS03_040_06", "CLASS04_040_01", "CLASS05_040_06",
+    "CLASS06_060_01", "CLASS07_060_06", "CLASS08_040_06", "CLASS09_060_01", "CLASS09_100_06", "CLASS10_040_01",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -23,3 +35,20 @@ def test_rectangles_take_as_many_sheets_as_arithmetic_says(
     plan = make_plan(Request(Job("panels"), pieces, Workshop("shop", RATES, (laser(),), offer=(offer,)), (), effort=1))
     assert len(plan.sheets) == sheets
     assert plan.cost.bound <= plan.cost.total
+
+
+@shared
+def test_bins_of_one_size_are_within_two_per_cent_of_the_published_bounds() -> None:
+    rows = [figures(name, effort=2) for name in SAMPLE]
+    assert [row.name for row in rows if row.verdict != "VALID"] == []
+    assert [row.name for row in rows if row.upper is not None and row.bound > row.upper] == []
+    assert sum(row.reached for row in rows) <= 1.02 * sum(row.lower for row in rows)
+
+
+@shared
+@pytest.mark.parametrize(
+    "name", ["abm3", "abm8", "abm10", "abm15", "abmr1", "abmr10", "abmr4", "abmr6", "abmr7", "hopper_m1a"]
+)
+def test_the_cheapest_sheets_cost_the_published_optimum(name: str) -> None:
+    row = figures(name)
+    assert row.verdict == "VALID" and row.reached == row.lower and row.bound <= row.lower
