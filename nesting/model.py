@@ -331,7 +331,10 @@ class Machine:
 
 @dataclass(frozen=True, slots=True)
 class Rates:
-    """The shop's own figures in money and time; every cost line is made of these."""
+    """The shop's own figures in money and time; every cost line is made of these.
+
+    A sheet cut up into several blanks is cut in at most `trim_stages` stages: all cuts of a stage run the same way.
+    """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
 
@@ -345,6 +348,7 @@ class Rates:
     snap_max_mm: float = 3.0
     join_cost: Decimal = Decimal("1.00")
     joint_cost: Decimal = Decimal("5.00")
+    trim_stages: int = 3
 
     def __post_init__(self) -> None:
         check_words(self)
@@ -353,6 +357,8 @@ class Rates:
         check_range(self, *MINUTES, "saw_trim_min")
         if not 0 <= self.leftover_credit <= 1:
             raise ValueError("leftover_credit is a share of the price paid, from 0 to 1")
+        if self.trim_stages < 1:
+            raise ValueError("`trim_stages` must be 1 or more")
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from nesting import costing, curves
-from nesting.assigning.blanks import Freed, free_blank
+from nesting.assigning.blanks import Cutting, Freed, cut_up, free_blank, free_next
 from nesting.assigning.leftovers import leftovers
 from nesting.assigning.stock import Candidate
 from nesting.layout import Ground, Layout, Shape, after_evaluations, fill, rectangles
@@ -25,7 +25,7 @@ from nesting.passes.reach import EPS, Reach, holds, reaches
 from nesting.placing import lay
 
 TURNS = {Turn.ANY: (0.0, 90.0, 180.0, 270.0), Turn.HALF: (0.0, 180.0), Turn.NONE: (0.0,)}
-PANEL_SHARE = 0.1
+PANEL_SHARE = 0.3
 """Of the effort for one blank, what rectangles need."""
 ROOM_MM = 0.5
 """A blank for one oversize piece is this much larger than the piece and its margins."""
@@ -52,10 +52,12 @@ class Kind:
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """How a sheet comes onto the bed: whole (`size` None) or in blanks of at most `size`; in one pass or several."""
+    """How a sheet comes onto the bed: whole (`size` None), in blanks of at most `size`, or cut up by a pattern of
+    trims into blanks of several sizes; in one pass or several."""
 
     size: Point | None
     one_pass: bool
+    cutting: Cutting | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +107,7 @@ def _one_pass_holds(piece: Piece, machine: Machine) -> bool:
     return long <= max(machine.travel_mm) and short <= min(machine.travel_mm)
 
 
-def recipes(candidate: Candidate, kinds: Sequence[Kind], machine: Machine) -> tuple[Recipe, ...]:
+def recipes(candidate: Candidate, kinds: Sequence[Kind], machine: Machine, rates: Rates) -> tuple[Recipe, ...]:
     """The ways worth trying to bring this sheet onto the bed, none twice, none with a trim that it does not need."""
     x0, y0, x1, y1 = candidate.rect
     full = x1 - x0, y1 - y0
@@ -122,7 +124,10 @@ def recipes(candidate: Candidate, kinds: Sequence[Kind], machine: Machine) -> tu
             both_trims = both_trims if _unreached_mm2(machine, size) < least - 1.0 else []
         for way in one_trim + both_trims:
             found += [Recipe(way, one_pass) for one_pass in _pass_options(machine, (0.0, 0.0, *way))]
-    return tuple(dict.fromkeys(found))
+    sizes = tuple(size for size in _sizes(kinds, machine) if _lies(machine, size))
+    cutting = cut_up(candidate.rect, sizes, machine, rates, candidate.stock.thickness_mm)
+    mixed = [] if cutting is None else [Recipe((x1 - x0, y1 - y0), False, cutting)]
+    return (*dict.fromkeys(found), *mixed)
 
 
 def _lies(machine: Machine, size: Point) -> bool:
@@ -256,10 +261,14 @@ def blanks_of(candidate: Candidate, recipe: Recipe, shop: Shop) -> list[Rect]:
 
 def _free(part: Rect, recipe: Recipe, shop: Shop, candidate: Candidate, done: int) -> Freed | None:
     """The next blank of a part: the part itself where no size is asked for or it fits anyway; None if it never lies."""
+    thickness = candidate.stock.thickness_mm
+    if recipe.cutting is not None:
+        cutting = recipe.cutting.part(part)
+        return free_next(cutting, shop.machine, shop.rates, thickness, done + 1) if cutting else None
     width, depth = part[2] - part[0], part[3] - part[1]
     if recipe.size is None or (width <= recipe.size[0] and depth <= recipe.size[1]):
         return Freed(part, (), ()) if reaches(shop.machine, part) else None
-    return free_blank(part, recipe.size, shop.machine, shop.rates, candidate.stock.thickness_mm, done + 1)
+    return free_blank(part, recipe.size, shop.machine, shop.rates, thickness, done + 1)
 
 
 def _fill(

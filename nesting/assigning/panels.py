@@ -93,7 +93,7 @@ def panel_columns(
 
 def _ways(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop) -> Iterator[tuple[Way, list[Ground]]]:
     for candidate in found:
-        for recipe in recipes(candidate, kinds, shop.machine):
+        for recipe in recipes(candidate, kinds, shop.machine, shop.rates):
             grounds = [
                 ground
                 for blank in blanks_of(candidate, recipe, shop)

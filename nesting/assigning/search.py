@@ -202,7 +202,7 @@ def _ranked(
         held = min(needed, 0.6 * candidate.polygon.area)
         price = candidate.expected_price(needed)
         back = price * rates.leftover_credit * max(0.0, 1.0 - 1.5 * held / candidate.polygon.area)
-        for place, recipe in enumerate(recipes(candidate, pool.kinds, machine)):
+        for place, recipe in enumerate(recipes(candidate, pool.kinds, machine, rates)):
             luck = math.exp(dice.gauss(0.0, NOISE)) if dice else 1.0
             estimate = (price - back + handling * (1.0 if recipe.size is None else 1.5)) / held
             ranked.append((estimate * luck, len(ranked) + place, candidate, recipe))

@@ -2,9 +2,9 @@
 
     python -m tests.external.rectangle_jobs            the tables of docs/rectangles.md, on stdout
 
-In: instance files (format beside them). Out: Requests, layouts in the referee's format, figures. The bins are offers that
-cost what the instance says, the machine holds the largest of them, gap, margin, rates and credit are 0: what the plan costs
-is what its sheets cost.
+In: instance files (format beside them). Out: Requests, layouts in the referee's format, figures. The bins are offers
+that cost what the instance says, the machine holds the largest of them, gap, margin, rates and credit are 0: what the
+plan costs is what its sheets cost.
 """
 
 from __future__ import annotations
@@ -133,7 +133,7 @@ def figures(name: str, effort: int = 8) -> Figures:
 
 def table(names: Sequence[str]) -> Iterator[str]:
     """A row for each instance, and their sums."""
-    yield "| instance | pieces | reached | our bound | published lower | upper | reached / lower | reached / our bound | s |"
+    yield "| instance | pieces | reached | our bound | lower | upper | reached / lower | reached / our bound | s |"
     yield "|---|---|---|---|---|---|---|---|---|"
     rows = []
     for name in names:

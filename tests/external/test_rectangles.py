@@ -1,9 +1,9 @@
 """Rectangles on sheets: arithmetic, and published bin packing instances through the planner's own entry point.
 
 The counts of the first test follow from dividing the sheet's inside by the piece and its gap (common practice, no
-source). CLASS: Berkey and Wang (1987), doi 10.1057/jors.1987.70, and Martello and Vigo (1998), doi 10.1287/mnsc.44.3.388;
-abm, abmr: instances on usable leftovers; hopper_m: Hopper (2000), PhD thesis, Cardiff University. The bounds are those in
-the instance files. `make bench-rectangles` plans all of them: docs/rectangles.md.
+source). CLASS: Berkey and Wang (1987), doi 10.1057/jors.1987.70, and Martello and Vigo (1998), doi
+10.1287/mnsc.44.3.388; abm, abmr: instances on usable leftovers; hopper_m: Hopper (2000), PhD thesis, Cardiff University.
+The bounds are those in the instance files. `make bench-rectangles` plans all of them: docs/rectangles.md.
 """
 
 from __future__ import annotations

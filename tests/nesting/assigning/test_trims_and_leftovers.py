@@ -1,15 +1,17 @@
 """Trims free blanks edge to edge; leftovers are what is really left."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import ops
 
-from nesting.assigning.blanks import free_blank
+from nesting.assigning.blanks import cut_up, free_blank, free_next
 from nesting.assigning.leftovers import largest_rectangle, leftovers
+from nesting.passes.reach import reaches
 from tests.shop import RATES, disc, laid, laser, piece
 
 
@@ -49,6 +51,45 @@ def test_trims_are_guillotine_and_parts_never_overlap(width, depth, w, h):
         whole = next(side for side in sides if side.buffer(1e-6).contains(boxes[0]))
     assert all(a.intersection(b).area < 1e-6 for i, a in enumerate(boxes) for b in boxes[:i])
     assert whole.equals_exact(boxes[0], 1e-6) or whole.symmetric_difference(boxes[0]).area < 1e-3
+
+
+SIZES = ((600.0, 400.0), (400.0, 600.0), (600.0, 800.0), (800.0, 600.0))
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(300, 3050), st.integers(300, 2050), st.sampled_from([3.0, 5.0]), st.integers(1, 4))
+def test_a_sheet_cut_up_comes_apart_edge_to_edge_into_blanks_that_lie_in_the_machine(width, depth, thickness, stages):
+    machine, rates = laser(), replace(RATES, trim_stages=stages)
+    cutting = cut_up((0.0, 0.0, float(width), float(depth)), SIZES, machine, rates, thickness)
+    if cutting is None:
+        return
+    parts, blanks, done = [cutting.rect], [], 0
+    while parts:
+        part = parts.pop()
+        found = cutting.part(part)
+        freed = free_next(found, machine, rates, thickness, done + 1)
+        if freed is None:
+            continue
+        left = shapely.box(*part)
+        for trim in freed.trims:
+            done += 1
+            assert trim.order == done
+            halves = list(ops.split(left, shapely.LineString([trim.from_mm, trim.to_mm])).geoms)
+            assert len(halves) == 2, "edge to edge of what it cuts"
+            left = next(half for half in halves if half.buffer(1e-6).contains(shapely.box(*freed.blank)))
+        blanks.append(shapely.box(*freed.blank))
+        assert reaches(machine, freed.blank)
+        parts.extend(freed.rest)
+    assert len(blanks) == cutting.blanks > 1
+    assert all(a.intersection(b).area < 1e-6 for i, a in enumerate(blanks) for b in blanks[:i])
+
+
+def test_a_large_sheet_is_cut_up_into_blanks_of_several_sizes_and_a_stage_less_costs_some():
+    """2030 x 1520 x 5 on a bed of 600 x 400: six blanks in two stages take 86 % of it; one stage frees none."""
+    rect = (0.0, 0.0, 2030.0, 1520.0)
+    assert cut_up(rect, SIZES, laser(), replace(RATES, trim_stages=1), 5.0) is None
+    cutting = cut_up(rect, SIZES, laser(), RATES, 5.0)
+    assert cutting is not None and cutting.blanks == 6
 
 
 def test_the_largest_rectangle_beside_a_hole():
