@@ -2,7 +2,7 @@
 
 The counts of the first test follow from dividing the sheet's inside by the piece and its gap (common practice, no
 source). CLASS: Berkey and Wang (1987), doi 10.1057/jors.1987.70, and Martello and Vigo (1998), doi
-10.1287/mnsc.44.3.388; abm, abmr: instances on usable leftovers; hopper_m: Hopper (2000), PhD thesis, Cardiff University.
+10.1287/mnsc.44.3.388; abm, abmr: instances on usable leftovers; hopper_m: Hopper (2000), PhD thesis, Cardiff.
 The bounds are those in the instance files. `make bench-rectangles` plans all of them: docs/rectangles.md.
 """
 
