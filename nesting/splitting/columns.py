@@ -21,7 +21,7 @@ from nesting.splitting.cells import Cells
 from nesting.splitting.chords import Floats
 from nesting.splitting.tongues import room_of, tongue_for
 
-MOST_COLUMNS = 5_000
+MOST_COLUMNS = 8_000
 FIT_MM = 1e-3
 """Rounding forgiven where a segment just fits."""
 EVERY_DEG = 3.0

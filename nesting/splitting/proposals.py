@@ -227,7 +227,7 @@ def _near(chord: Chord, starts: Floats, ends: Floats, middles: Floats, apart_mm:
         return True
     a, b = np.array(chord.a), np.array(chord.b)
     one, other = _side(starts, ends, a) * _side(starts, ends, b), _side2(a, b, starts) * _side2(a, b, ends)
-    if bool(((one <= 0) & (other <= 0)).any()):
+    if bool(((one < -1e-6) & (other < -1e-6)).any()):
         return True
     # Ends that all but touch would leave a sliver between.
     return any(float(np.hypot(*(some - end).T).min()) < 2.0 for some in (starts, ends) for end in (a, b))
