@@ -134,21 +134,25 @@ def assembly_picture(plan: Plan, split: Split) -> Picture:
             paper.line(a, b, look.NOW_LINE)
     for label, (a, b, _) in joints.items():
         _flag(paper, a, b, label.rsplit("/", 1)[-1])
-    for x, y in split.parent.fixings:
-        paper.ring(*paper.at(x, y), 2.5)
     for piece, seat in seated:
         solid = Polygon(curves.flattened(_moved(piece.outline, seat)))
         spot = solid.centroid if solid.contains(solid.centroid) else solid.representative_point()
         paper.badge(*paper.at(spot.x, spot.y), str(tags[piece.id]), radius=9.0)
+    for x, y in split.parent.fixings:
+        paper.ring(*paper.at(x, y), 2.5)
     legend = [("joint, with its label", look.NOW_LINE)]
     legend += [("strap, behind", look.LATER_LINE)] if split.straps else []
     title = f"{plain(split.parent.name)}: {count(len(seated), 'segment')}, {count(len(joints), 'joint')}"
     return paper.finish(title, legend)
 
 
+LONG = 70.0
+"""Paper units: a joint longer than this has its label upon it, a shorter one beside its end."""
+
+
 def _flag(paper: Canvas, a: Point, b: Point, text: str) -> None:
-    """The joint's label beside its end, outside the piece as a rule, on a leader."""
     (ax, ay), (bx, by) = paper.at(*a), paper.at(*b)
     long = math.dist((ax, ay), (bx, by)) or 1.0
-    x, y = bx + 12.0 * (bx - ax) / long, by + 12.0 * (by - ay) / long
+    share = 0.4 if long > LONG else 1.0 + 12.0 / long
+    x, y = ax + share * (bx - ax), ay + share * (by - ay)
     paper.badge(min(max(x, 9.0), paper.width - 9.0), y, text, corners=4, radius=8.0)

@@ -92,18 +92,24 @@ def _area(piece: Piece) -> shapely.Polygon:
 
 
 def _answer(question: Question) -> _Answer:
-    """The first way to propose joints that makes up the piece; a later one only where it needs fewer segments.
+    """The first way across strokes that makes up the piece; else the grid with the fewest segments.
 
     Raises ReachFault where none does.
     """
     axis = mirror_axis(question.piece)
+    grids: list[_Answer] = []
     for proposal in proposals(question, axis):
         choice = _choice(question, proposal, axis)
         try:
-            return _Answer(proposal, choice, fewest(choice))
+            answer = _Answer(proposal, choice, fewest(choice))
         except NoAnswer:
             continue
-    raise _impossible(question)
+        if proposal.across_strokes:
+            return answer
+        grids.append(answer)
+    if not grids:
+        raise _impossible(question)
+    return min(grids, key=lambda answer: answer.count.segments)
 
 
 def _impossible(question: Question) -> ReachFault:

@@ -29,6 +29,8 @@ NEAREST_MM = 8.0
 STROKES_OFF_CORNERS = (1.0, 0.5, 0.0)
 """How far joints keep off corners, in widths of the stroke they cross: as far as can be."""
 MOST_LEVELS = 11
+GRIDS_MM = (30.0, 3.0)
+"""Least distance of two lines of a grid: joints that all but meet are tried last."""
 HEIGHTS_MM = 40.0
 """Neighbours share joints at heights that are multiples of this."""
 
@@ -52,6 +54,7 @@ class Proposal:
 
     cells: Cells
     columns: tuple[Column, ...]
+    across_strokes: bool = True
 
 
 def long_axis_deg(piece: Piece) -> float:
@@ -79,9 +82,10 @@ def proposals(question: Question, axis: Axis | None) -> Iterator[Proposal]:
             yield found
     main = long_axis_deg(question.piece)
     for angle in dict.fromkeys([axis.angle_deg if axis else main, main, 0.0]):
-        found = _grid(question, keep, fitting, angle)
-        if found is not None:
-            yield found
+        for apart_mm in GRIDS_MM:
+            found = _grid(question, keep, fitting, angle, apart_mm)
+            if found is not None:
+                yield found
 
 
 def fitting_of(question: Question) -> Fitting:
@@ -248,12 +252,12 @@ def _side2(a: Floats, b: Floats, points: Floats) -> Floats:
 # ── a grid of lines ──────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _grid(question: Question, keep: Keepaway, fitting: Fitting, angle: float) -> Proposal | None:
+def _grid(question: Question, keep: Keepaway, fitting: Fitting, angle: float, apart_mm: float) -> Proposal | None:
     """Lines along and across: even shares, whole rooms, and the least harmful level near each."""
     piece = question.piece
     rings = [piece.outline, *piece.holes]
     families = [Turned(rings, angle), Turned(rings, (angle + 90.0) % 180.0)]
-    levels = [_grid_levels(lines, question, keep) for lines in families]
+    levels = [_grid_levels(lines, question, keep, apart_mm) for lines in families]
     chords = [
         chord for lines, found in zip(families, levels, strict=True) for at in found for chord in lines.chords(at)
     ]
@@ -275,10 +279,10 @@ def _grid(question: Question, keep: Keepaway, fitting: Fitting, angle: float) ->
         for point in points
     ]
     sets = list(growing.blocks([(x, y) for x, y in places]))
-    return Proposal(cells, _columns(growing, sets))
+    return Proposal(cells, _columns(growing, sets), across_strokes=False)
 
 
-def _grid_levels(lines: Turned, question: Question, keep: Keepaway) -> list[float]:
+def _grid_levels(lines: Turned, question: Question, keep: Keepaway, apart_mm: float) -> list[float]:
     """Even shares, each at the least harmful level near it, and rooms filled to the full."""
     low, high = lines.span
     even, filled = _room_levels(low, high, question.rooms)
@@ -290,7 +294,7 @@ def _grid_levels(lines: Turned, question: Question, keep: Keepaway) -> list[floa
     ]
     spaced: list[float] = []
     for level in [*best, *filled]:
-        if low + 5.0 < level < high - 5.0 and all(abs(level - other) > 3.0 for other in spaced):
+        if low + 5.0 < level < high - 5.0 and all(abs(level - other) > apart_mm for other in spaced):
             spaced.append(level)
     return sorted(spaced[:MOST_LEVELS])
 
