@@ -164,6 +164,7 @@ class PriceBreak:
 class Offer:
     """A full sheet that a supplier sells; `length_mm` runs along x of the sheet frame.
 
+    `square`: its edges are known to be straight and square; else, where an edge is relied on, an edge trim is offered.
     `min_order` is the smallest order, in sheets; what of it the job does not need goes on the rack. `breaks` are lower
     prices, for every sheet of an order, from so many sheets. `in_stock` is how many the supplier has: 0 is none; left
     out, as many as are asked for.
@@ -182,6 +183,7 @@ class Offer:
     min_order: int = 1
     breaks: tuple[PriceBreak, ...] = ()
     in_stock: int | None = None
+    square: bool = False
 
     def __post_init__(self) -> None:
         check_words(self)
@@ -334,6 +336,7 @@ class Rates:
     """The shop's own figures in money and time; every cost line is made of these.
 
     A sheet cut up into several blanks is cut in at most `trim_stages` stages: all cuts of a stage run the same way.
+    `edge_trim_mm` is what an edge trim takes off a factory edge to make it straight and square.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
@@ -349,6 +352,7 @@ class Rates:
     join_cost: Decimal = Decimal("1.00")
     joint_cost: Decimal = Decimal("5.00")
     trim_stages: int = 3
+    edge_trim_mm: float = 5.0
 
     def __post_init__(self) -> None:
         check_words(self)
@@ -359,6 +363,8 @@ class Rates:
             raise ValueError("leftover_credit is a share of the price paid, from 0 to 1")
         if self.trim_stages < 1:
             raise ValueError("`trim_stages` must be 1 or more")
+        if not 0 <= self.edge_trim_mm <= 100:
+            raise ValueError("`edge_trim_mm` must be from 0 to 100")
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from nesting import costing, curves
 from nesting.assigning.bound import lower_bound
 from nesting.assigning.columns import Shop, kinds_of
 from nesting.assigning.dealing import deal
+from nesting.assigning.edges import edge_trims_offered
 from nesting.assigning.lots import choose_lots
 from nesting.assigning.reasons import explained
 from nesting.assigning.search import Search, Watcher
@@ -99,6 +100,7 @@ def _plan(request: Request, watch: Watcher, stop: Sized) -> Plan:
         *request.notes,
         *short,
         *_warnings(sheets),
+        *edge_trims_offered(sheets, pieces, request.workshop),
         *hanging,
         *_steps(sheets, request.job.max_mismatch_mm),
         *split_warnings(splits, machine, request.workshop.material, request.job.temperature_span_k),
