@@ -16,13 +16,14 @@ import shapely
 
 from nesting import curves
 from nesting.faults import ReachFault
-from nesting.model import Chain, Joint, Piece, Point, Ring, Seat, Split
+from nesting.model import Chain, Joint, Piece, Point, Seat, Split
 from nesting.solving import NoAnswer
 from nesting.splitting.bound import Least, least_segments
 from nesting.splitting.cells import Cells, Edge
 from nesting.splitting.choose import Choice, Fewest, fewest, least_harm
 from nesting.splitting.chords import CLEAR_MM
 from nesting.splitting.columns import Column
+from nesting.splitting.marks import shared_out
 from nesting.splitting.parts import Part, Seam, parts_of
 from nesting.splitting.proposals import HEIGHTS_MM, Proposal, Question, fitting_of, long_axis_deg, proposals
 from nesting.splitting.straps import straps
@@ -166,9 +167,16 @@ def _splitting(question: Question, answer: _Answer, columns: Sequence[Column]) -
         ((part, _column_of(part, answer.proposal.cells, columns)) for part in parts),
         key=lambda pair: _order(piece, pair[0]),
     )
+    shares = shared_out(piece, seams, [part for part, _ in pairs])
     placed = [
-        _segment(piece, part, number, seams, column.angle_deg if question.may_turn else 0.0)
-        for number, (part, column) in enumerate(pairs, start=1)
+        _segment(
+            replace(piece, marks=tuple(marks), fixings=tuple(fixings)),
+            part,
+            number,
+            seams,
+            column.angle_deg if question.may_turn else 0.0,
+        )
+        for number, ((part, column), (marks, fixings)) in enumerate(zip(pairs, shares, strict=True), start=1)
     ]
     backing = straps(piece, [(seam.a, seam.b) for seam in seams]) if piece.joint == "strap" else []
     split = Split(
@@ -250,13 +258,17 @@ def _seam(cells: Cells, first: Edge, last: Edge, question: Question) -> Seam:
 
 
 def _segment(piece: Piece, part: Part, number: int, seams: Sequence[Seam], angle: float) -> tuple[Piece, Seat]:
-    """A part as a piece of its own, laid straight, its bounds at the origin; and its seat."""
+    """A part as a piece of its own, laid straight, its bounds at the origin; and its seat.
 
-    def turned(ring: Ring) -> Ring:
+    Of the piece, marks and fixings are those of the part.
+    """
+
+    def turned(ring: Chain) -> Chain:
         return curves.moved(ring, 0.0, 0.0, -angle)
 
     x0, y0, _, _ = curves.bounds([turned(part.outline)])
     outline, *holes = (curves.moved(turned(ring), -x0, -y0) for ring in (part.outline, *part.holes))
+    fixings = tuple((*point, 0.0) for point in piece.fixings)
     joints = []
     for seam in (seams[i] for i in sorted(part.seams)):
         a, b = curves.moved([(*seam.a, 0.0), (*seam.b, 0.0)], -x0, -y0, -angle)
@@ -267,8 +279,8 @@ def _segment(piece: Piece, part: Part, number: int, seams: Sequence[Seam], angle
         name=f"{piece.name}, segment {number}",
         outline=outline,
         holes=tuple(holes),
-        marks=(),
-        fixings=(),
+        marks=tuple(curves.moved(turned(mark), -x0, -y0) for mark in piece.marks),
+        fixings=tuple(v[:2] for v in curves.moved(turned(fixings), -x0, -y0)),
         one_piece=True,
         segment_of=piece.id,
         joints=tuple(joints),

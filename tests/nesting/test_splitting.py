@@ -313,3 +313,18 @@ def test_a_tongue_is_as_drawn_all_round_and_its_curves_are_tangent():
     inner, outer = (LineString([p for p in points if p[1] > 1.5 * tongue.radius]) for points in fine)
     assert shapely.hausdorff_distance(inner, outer) < 0.6
     assert inner.distance(outer) == pytest.approx(0.3, abs=0.01)
+
+
+def test_marks_and_fixings_go_with_the_segment_they_lie_on():
+    line = ((20.0, 40.0, 0.0), (1080.0, 40.0, 0.0))
+    dot = ((100.0, 20.0, 1.0), (110.0, 20.0, 1.0), (100.0, 20.0, 0.0))
+    bar = oversize(rectangle(1100, 60), name="bar", marks=(line, dot), fixings=((50.0, 30.0), (1050.0, 30.0)))
+    segments, split = splitting(bar)
+    left, right = segments
+    assert [len(left.marks), len(right.marks)] == [2, 1]
+    assert len(left.fixings) == len(right.fixings) == 1
+    total = sum(curves.length(mark, closed=False) for s in segments for mark in s.marks)
+    assert total == pytest.approx(1060 + 10 * math.pi)
+    for segment, seat in zip(segments, split.seats, strict=True):
+        for x, y, _ in curves.moved([(*p, 0.0) for p in segment.fixings], seat.x_mm, seat.y_mm, seat.turn_deg):
+            assert min(math.dist((x, y), p) for p in bar.fixings) < 1e-9
