@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test lint types contract bless lock bench-layout bench-rectangles bench-rack crash-rack fuzz-drawings clean
+.PHONY: demo test lint types contract bless lock bench bench-layout bench-rectangles bench-rack crash-rack fuzz-drawings clean
 
 demo: $(READY)
 	$(BIN)/halfturn demo
@@ -35,6 +35,10 @@ lock: $(READY)
 	$(BIN)/pip install -q uv
 	$(BIN)/uv pip compile -q --universal --python-version 3.11 --no-annotate --no-header pyproject.toml -o requirements.lock
 	$(BIN)/uv pip compile -q --universal --python-version 3.11 --no-annotate --no-header --group dev pyproject.toml -o requirements-dev.lock
+
+# The whole product measured and held against the figures kept: docs/bench/bench.md. LONG=1 takes longer, KEEP=1 keeps.
+bench: $(READY)
+	$(BIN)/python -m tests.measure $(if $(LONG),--long) $(if $(KEEP),--keep)
 
 bench-layout: $(READY)
 	$(BIN)/python -m nesting.layout.bench --all ../shared/benchmarks

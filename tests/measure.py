@@ -1,0 +1,243 @@
+"""`make bench`: the whole product measured, written as a table with its machine, held against the last figures.
+
+    python -m tests.measure [--long] [--instances FOLDER] [--keep]
+
+In: shared instances (where they are at hand), jobs, drawings and racks made here. Out: docs/bench/bench.md and plots as
+SVG; with `--keep`, the figures in docs/bench/bench.json that later runs are compared with. Times are processor seconds,
+each taken in a process of its own.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import platform
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+FOLDER = ROOT / "docs" / "bench"
+DEMO = ROOT / "demo_data"
+INSTANCES = ("swim", "shapes0", "shirts")
+LIBRARIES = ("numpy", "numba", "shapely", "ortools", "ezdxf", "sqlalchemy", "pydantic", "typer")
+HELP_S, LIST_S = 0.4, 0.8
+"""What starting may take at most."""
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One thing measured; `size` is what a plot runs over, `limit` what it should keep."""
+
+    group: str
+    name: str
+    value: float
+    unit: str
+    size: float | None = None
+    limit: float | None = None
+
+
+# ── what is measured ─────────────────────────────────────────────────────────────────────────────────────────
+
+
+def starting(workshop: Path) -> Iterator[Figure]:
+    """The best of three: what a person waits for on an idle machine."""
+    for words, limit in ((["--help"], HELP_S), (["rack", "list"], LIST_S)):
+        took = min(_spent(["-m", "cli.main", *words], HALFTURN_WORKSHOP=str(workshop))[0] for _ in range(3))
+        yield Figure("start-up", f"halfturn {' '.join(words)}", took, "s", limit=limit)
+
+
+def densities(folder: Path, seconds: float) -> Iterator[Figure]:
+    """The engine on published instances, as a share of the best published density."""
+    paths = [path for name in INSTANCES for path in sorted(folder.glob(f"irregular/{name}.json"))]
+    if not paths:
+        return
+    run = ["-m", "nesting.layout.bench", "--processor", "--seconds", str(seconds), *map(str, paths)]
+    done = subprocess.run([sys.executable, *run], cwd=ROOT, capture_output=True, text=True, check=True)
+    for line in done.stdout.splitlines()[1:]:
+        name, _, reached, target, ratio, *_ = line.split()
+        yield Figure("engine", name, float(ratio), f"of published ({float(reached):.2f} of {float(target):.2f} %)")
+
+
+def jobs(sizes: Sequence[int], workshop: Path) -> Iterator[Figure]:
+    """The demo's star and letters, more and more of them: cost, processor time, memory."""
+    for size in sizes:
+        with tempfile.TemporaryDirectory() as place:
+            job = Path(place) / "job.toml"
+            job.write_text(_job(size), encoding="utf-8")
+            out = Path(place) / "plan"
+            words = ["-m", "cli.main", "plan", str(job), "--out", str(out), "--effort", "2"]
+            seconds, megabytes = _spent(words, HALFTURN_WORKSHOP=str(workshop))
+            cost = json.loads((out / "plan.json").read_text(encoding="utf-8"))["cost"]
+        yield Figure("jobs: time", f"{size} pieces", seconds, "s", size)
+        yield Figure("jobs: memory", f"{size} pieces", megabytes, "MB", size)
+        yield Figure("jobs: cost", f"{size} pieces", float(cost["total"]), cost["currency"], size)
+        yield Figure("jobs: gap to the bound", f"{size} pieces", float(cost["gap_percent"]), "%", size)
+
+
+def _job(size: int) -> str:
+    stock = 'material = "acrylic"\ncolour = "opal"\nthickness_mm = 5\n'
+    star = f'name = "star"\ndrawing = "{DEMO / "drawings" / "star.dxf"}"\nquantity = {size // 2}\n'
+    word = f'name = "word"\nwording = "O"\nheight_mm = 120\nquantity = {size - size // 2}\n'
+    return f'[job]\nname = "bench"\nmachine = "small laser"\n[[piece]]\n{star}{stock}[[piece]]\n{word}{stock}'
+
+
+def intake(sizes: Sequence[int]) -> Iterator[Figure]:
+    """Drawings of so many splines, read into pieces."""
+    for size in sizes:
+        with tempfile.TemporaryDirectory() as place:
+            path = Path(place) / "many.dxf"
+            _many_splines(path, size)
+            read = "import sys, pathlib, nesting.drawing.reading as r; r.read_drawing(pathlib.Path(sys.argv[1]))"
+            seconds, megabytes = _spent(["-c", read, str(path)])
+        yield Figure("intake: time", f"{size} splines", seconds, "s", size)
+        yield Figure("intake: memory", f"{size} splines", megabytes, "MB", size)
+
+
+def _many_splines(path: Path, count: int) -> None:
+    import ezdxf
+
+    document = ezdxf.new("R2010", units=4)
+    for k in range(count):
+        x, y = 30.0 * (k % 100), 30.0 * (k // 100)
+        points = [(x, y), (x + 12, y + 4 + k % 7), (x + 20, y + 14), (x + 6, y + 20), (x, y)]
+        document.modelspace().add_spline(fit_points=points)
+    document.saveas(path)
+
+
+def ledger(sheets: int) -> Iterator[Figure]:
+    """The rack's own measurement, with so many sheets and ten entries to each."""
+    run = ["-m", "inventory.bench", "--sheets", str(sheets), "--entries", str(10 * sheets)]
+    done = subprocess.run([sys.executable, *run], cwd=ROOT, capture_output=True, text=True, check=True)
+    for line in done.stdout.splitlines()[1:]:
+        yield Figure(f"ledger, {sheets} sheets", line[:48].strip(), float(line[48:].split()[0]), "ms", limit=100.0)
+
+
+def _spent(words: Sequence[str], **environment: str) -> tuple[float, float]:
+    """Processor seconds and the most memory (MB) of one Python process."""
+    with tempfile.TemporaryFile("w+") as told:
+        run = [sys.executable, *words]
+        child = subprocess.Popen(run, cwd=ROOT, env={**os.environ, **environment}, stdout=told, stderr=told)
+        _, status, usage = os.wait4(child.pid, 0)
+        child.returncode = os.waitstatus_to_exitcode(status)
+        if child.returncode:
+            told.seek(0)
+            raise SystemExit(f"{' '.join(words)} failed:\n{told.read()}")
+    return usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024
+
+
+# ── what is written ──────────────────────────────────────────────────────────────────────────────────────────
+
+
+def page(figures: Sequence[Figure], before: dict[str, float], took: float) -> str:
+    """The table; the last column is today's figure over the kept one."""
+    cpu = platform.processor() or platform.machine()
+    versions = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
+    lines = [
+        "# Benchmarks",
+        "",
+        "`make bench` writes this page; `make bench KEEP=1` also keeps the figures for later runs.",
+        "",
+    ]
+    lines += [f"Machine: {cpu}, {os.cpu_count()} cores, Python {platform.python_version()}. {versions}.", ""]
+    lines += [f"Taken in {took:.0f} s. Seconds are the processor's, milliseconds of the ledger by the clock.", ""]
+    lines += ["Ratio is today's figure over the one kept; of times, memory and cost less is better.", ""]
+    for group in dict.fromkeys(figure.group for figure in figures):
+        lines += [f"## {group}", "", "| | figure | limit | ratio |", "|---|---|---|---|"]
+        lines += [_row(figure, before) for figure in figures if figure.group == group]
+        lines += ["", *([f"![{group}]({_plot_name(group)})", ""] if _plotted(figures, group) else [])]
+    return "\n".join(lines)
+
+
+def _row(figure: Figure, before: dict[str, float]) -> str:
+    kept = before.get(_key(figure))
+    ratio = f"{figure.value / kept:.2f}" if kept else "-"
+    limit = f"{figure.limit:g}" if figure.limit is not None else "-"
+    past = " **past it**" if figure.limit is not None and figure.value > figure.limit else ""
+    return f"| {figure.name} | {figure.value:.4g} {figure.unit} | {limit}{past} | {ratio} |"
+
+
+def _key(figure: Figure) -> str:
+    return f"{figure.group}: {figure.name}"
+
+
+def _plot_name(group: str) -> str:
+    return "".join(c if c.isalnum() else "-" for c in group) + ".svg"
+
+
+def _plotted(figures: Sequence[Figure], group: str) -> list[Figure]:
+    found = [figure for figure in figures if figure.group == group and figure.size is not None]
+    return found if len(found) > 1 else []
+
+
+def plot(group: str, figures: Sequence[Figure]) -> str:
+    """A line over the sizes, from 0, with every figure written at its point."""
+    most_x = max(figure.size or 0.0 for figure in figures)
+    most_y = max(figure.value for figure in figures) or 1.0
+    points = [(60 + 480 * (f.size or 0.0) / most_x, 210 - 170 * f.value / most_y, f) for f in figures]
+    line = " ".join(f"{x:.1f},{y:.1f}" for x, y, _ in points)
+    marks = "".join(
+        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3"/><text x="{x:.1f}" y="{y - 8:.1f}" text-anchor="middle">'
+        f'{f.value:.3g}</text><text x="{x:.1f}" y="228" text-anchor="middle">{f.size:g}</text>'
+        for x, y, f in points
+    )
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 600 240" width="600" height="240" '
+        'font-family="sans-serif" font-size="12"><rect width="600" height="240" fill="white"/>'
+        f'<text x="60" y="18">{group}, {figures[0].unit}, by {figures[0].name.split()[-1]}</text>'
+        '<path d="M 60 30 V 210 H 560" fill="none" stroke="black"/>'
+        f'<polyline points="{line}" fill="none" stroke="black" stroke-width="2"/>{marks}</svg>\n'
+    )
+
+
+def main() -> None:
+    asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    asked.add_argument("--long", action="store_true", help="longer searches, larger jobs, a rack of 100,000 sheets")
+    asked.add_argument("--instances", type=Path, default=ROOT.parent / "shared" / "benchmarks")
+    asked.add_argument("--keep", action="store_true", help="keep these figures for later runs to be compared with")
+    asked.add_argument("--out", type=Path, default=FOLDER)
+    options = asked.parse_args()
+    begun = time.monotonic()
+    with tempfile.TemporaryDirectory() as place:
+        workshop = _workshop(Path(place))
+        list(jobs([4], workshop))  # compiles what is compiled once
+        figures = [*starting(workshop), *jobs((10, 20, 40, 80, 160) if options.long else (10, 20, 40), workshop)]
+    figures += intake((1000, 4000, 16000) if options.long else (500, 2000))
+    figures += ledger(100_000 if options.long else 2_000)
+    figures += densities(options.instances, 60.0 if options.long else 5.0)
+    options.out.mkdir(parents=True, exist_ok=True)
+    kept = options.out / "bench.json"
+    before = {_key(Figure(**one)): one["value"] for one in json.loads(kept.read_text())} if kept.exists() else {}
+    text = page(figures, before, time.monotonic() - begun)
+    (options.out / "bench.md").write_text(text, encoding="utf-8", newline="\n")
+    for group in dict.fromkeys(figure.group for figure in figures):
+        if found := _plotted(figures, group):
+            (options.out / _plot_name(group)).write_text(plot(group, found), encoding="utf-8", newline="\n")
+    if options.keep or not kept.exists():
+        kept.write_text(
+            json.dumps([asdict(figure) for figure in figures], indent=1) + "\n", encoding="utf-8", newline="\n"
+        )
+    print(text)
+
+
+def _workshop(place: Path) -> Path:
+    """The demo's workshop with its rack."""
+    import shutil
+    from datetime import UTC, datetime
+
+    from cli.rack_desk import load_table
+
+    folder = place / "workshop"
+    shutil.copytree(DEMO / "workshop", folder)
+    load_table(folder, folder / "rack.csv", at=datetime.now(UTC).replace(microsecond=0), who="bench")
+    return folder
+
+
+if __name__ == "__main__":
+    main()
