@@ -38,7 +38,11 @@ def accept(
         plan_id = _next_run(conn, _base_id(text, made)) if again else _last_run(conn, _base_id(text, made))
         accept_plan(conn, plan_id, made, text, at=now(), who=person(who))
     held = [sheet.source.stock_id for sheet in made.sheets if sheet.source.stock_id]
-    to_buy = [f"{sheet.id} ({sheet.source.offer})" for sheet in made.sheets if sheet.source.offer]
+    to_buy = [
+        f"{sheet.id} ({' '.join(filter(None, (sheet.source.offer, sheet.source.size_words)))})"
+        for sheet in made.sheets
+        if sheet.source.offer
+    ]
     typer.echo(f"accepted as {plan_id}; held from the rack: {', '.join(held) or 'nothing'}")
     if to_buy:
         typer.echo(f"to buy: {', '.join(to_buy)}")

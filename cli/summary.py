@@ -39,7 +39,8 @@ def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
 def _sheet_line(sheet: PlannedSheet) -> str:
     xs, ys = zip(*sheet.outline_mm, strict=True)
     size = f"{max(xs) - min(xs):.0f} x {max(ys) - min(ys):.0f}"
-    what = f"buy {sheet.source.offer}" if sheet.source.offer else f"offcut {sheet.source.stock_id}"
+    cut = f", cut to {sheet.source.size_words}" if sheet.source.cut_mm else ""
+    what = f"buy {sheet.source.offer}{cut}" if sheet.source.offer else f"offcut {sheet.source.stock_id}"
     place = f" ({sheet.place})" if sheet.place else ""
     if not sheet.placements:
         return f"{sheet.id}  {sheet.stock}, {size}: {what}{place}: for the rack, the order must be so large"

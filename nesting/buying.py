@@ -15,7 +15,7 @@ from decimal import Decimal
 
 from nesting import curves
 from nesting.assigning.search import Watcher
-from nesting.assigning.stock import tiers_of
+from nesting.assigning.stock import can_be_had, tiers_of
 from nesting.faults import Fault
 from nesting.model import Offer, Piece, Plan, PlannedSheet, Progress, Source
 from nesting.plan import Request, machine_of, make_plan
@@ -86,13 +86,15 @@ def ways(request: Request) -> tuple[Way, ...]:
     """The sensible ways for a job, the unrestricted one first, none twice."""
     stocks = {piece.stock for piece in request.pieces}
     on_rack = any(cut.stock in stocks for cut in request.rack)
-    offers = tuple(offer for offer in request.workshop.offer if offer.stock in stocks and tiers_of(offer))
+    offers = tuple(offer for offer in request.workshop.offer if offer.stock in stocks and can_be_had(offer))
+    to_size = tuple(replace(offer, whole=False) for offer in offers if offer.cut is not None)
     rack = "rack and " if on_rack else ""
     found = [
         Way(ANY, True, offers),
         *([Way("rack alone", True, ())] if on_rack else []),
         Way(f"{rack}the largest new sheets", True, _one_size(offers, request, max)),
         Way(f"{rack}the smallest new sheets", True, _one_size(offers, request, min)),
+        *([Way(f"{rack}panels cut to size", True, to_size)] if to_size else []),
         *([Way("new sheets alone", False, offers)] if on_rack else []),
     ]
     first_of = {(way.rack and on_rack, way.offers): way for way in reversed(found)}
@@ -107,10 +109,14 @@ def _one_size(
     chosen = []
     for stock in sorted({offer.stock for offer in offers}):
         whole = [piece for piece in request.pieces if piece.stock == stock and piece.one_piece]
-        fits = [one for one in offers if one.stock == stock and all(_takes(one, piece, margin) for piece in whole)]
+        fits = [
+            one
+            for one in offers
+            if one.stock == stock and tiers_of(one) and all(_takes(one, piece, margin) for piece in whole)
+        ]
         if fits:
             _, name = pick([(offer.length_mm * offer.width_mm, offer.id) for offer in fits])
-            chosen.append(next(offer for offer in fits if offer.id == name))
+            chosen.append(next(replace(offer, cut=None) for offer in fits if offer.id == name))
     return tuple(chosen)
 
 

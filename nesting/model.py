@@ -161,13 +161,35 @@ class PriceBreak:
 
 
 @dataclass(frozen=True, slots=True)
+class CutToSize:
+    """What a supplier takes for a panel cut to the size asked for: by its area, and a `fee` for cutting each.
+
+    The panel comes at most `tolerance_mm` smaller or larger each way, so it is ordered larger by that; `smallest_mm` is
+    the least that is cut.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
+
+    price_per_m2: Decimal
+    fee: Decimal = Decimal(0)
+    smallest_mm: Point = (100.0, 100.0)
+    tolerance_mm: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not all(0 <= price <= MOST_MONEY for price in (self.price_per_m2, self.fee)):
+            raise ValueError("a price must be 0 or more, and no more than ten million")
+        if not (all(0 < side <= LONGEST_MM for side in self.smallest_mm) and 0 <= self.tolerance_mm <= 50):
+            raise ValueError("`smallest_mm` must be above 0, `tolerance_mm` from 0 to 50 mm")
+
+
+@dataclass(frozen=True, slots=True)
 class Offer:
     """A full sheet that a supplier sells; `length_mm` runs along x of the sheet frame.
 
     `square`: its edges are known to be straight and square; else, where an edge is relied on, an edge trim is offered.
     `min_order` is the smallest order, in sheets; what of it the job does not need goes on the rack. `breaks` are lower
     prices, for every sheet of an order, from so many sheets. `in_stock` is how many the supplier has: 0 is none; left
-    out, as many as are asked for.
+    out, as many as are asked for. With `cut` panels up to its size are sold cut to size too, without `whole` only so.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
@@ -184,11 +206,17 @@ class Offer:
     breaks: tuple[PriceBreak, ...] = ()
     in_stock: int | None = None
     square: bool = False
+    cut: CutToSize | None = None
+    whole: bool = True
 
     def __post_init__(self) -> None:
         check_words(self)
         check_range(self, *THICKNESS_MM, "thickness_mm")
         check_range(self, 1, LONGEST_MM, "length_mm", "width_mm")
+        if not self.whole and self.cut is None:
+            raise ValueError("`whole = false` sells nothing without `cut`")
+        if self.cut is not None and self.cut.tolerance_mm >= min(self.length_mm, self.width_mm):
+            raise ValueError("`tolerance_mm` must be less than the sheet")
         steps = [1, *(step.sheets for step in self.breaks)]
         prices = [self.price, *(step.price for step in self.breaks)]
         if self.min_order < 1:
@@ -581,13 +609,24 @@ class Demand:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where a sheet comes from: the rack or a supplier's offer; exactly one is set."""
+    """Where a sheet comes from: the rack or a supplier's offer; exactly one is set.
+
+    `cut_mm` is the size to order where the supplier cuts to size; what is counted on is smaller by the tolerance.
+    """
 
     stock_id: str | None = None
     offer: str | None = None
+    cut_mm: Point | None = None
 
     def __str__(self) -> str:
-        return f"offcut {self.stock_id}" if self.stock_id is not None else f"new sheet {self.offer}"
+        if self.stock_id is not None:
+            return f"offcut {self.stock_id}"
+        return f"panel {self.size_words} cut from {self.offer}" if self.cut_mm else f"new sheet {self.offer}"
+
+    @property
+    def size_words(self) -> str:
+        """What to order, where it is cut to size."""
+        return f"{self.cut_mm[0]:g} x {self.cut_mm[1]:g} mm" if self.cut_mm else ""
 
 
 TrimMethod = Literal["machine", "saw", "snap"]

@@ -11,7 +11,8 @@ from decimal import Decimal
 
 from nesting import costing, curves
 from nesting.assigning.bound import lower_bound
-from nesting.assigning.columns import Shop, kinds_of
+from nesting.assigning.columns import Shop, blank_sizes, kinds_of
+from nesting.assigning.cut_to_size import sized
 from nesting.assigning.dealing import deal
 from nesting.assigning.edges import edge_trims_offered
 from nesting.assigning.lots import choose_lots
@@ -207,6 +208,7 @@ def _plan_stock(
     kinds = kinds_of((piece for piece in pieces if piece.stock == stock), shop.machine)
     watch(Progress("bounding the cost", note=str(stock)))
     least = lower_bound([replace(candidate, price=candidate.lowest_price) for candidate in found], kinds, shop)
+    found = sized(found, blank_sizes(kinds, shop.machine), shop.machine)
     answer = choose_lots(found, kinds, shop, Search(request.effort, least, watch, stop))
     return explained(deal(answer.columns, kinds, shop, first), answer, found, shop.rates), least
 

@@ -112,7 +112,7 @@ def _listed(plan: Plan, bought: bool) -> str:
 
 
 def _offer(source: Source) -> str:
-    return words.plain(source.offer or "")
+    return " ".join(filter(None, (words.plain(source.offer or ""), source.size_words)))
 
 
 def _left(plan: Plan) -> str:
@@ -158,7 +158,11 @@ def _record(way: Told) -> dict[str, Any]:
     }
     price = {sheet.source: sheet.price for sheet in plan.sheets}
     used = sorted(sources(plan).items(), key=lambda one: str(one[0]))
-    buy = [{"offer": s.offer, "sheets": n, "price": str(price[s])} for s, n in used if s.offer is not None]
+    buy = [
+        {"offer": s.offer, "cut_mm": s.cut_mm, "sheets": n, "price": str(price[s])}
+        for s, n in used
+        if s.offer is not None
+    ]
     return {**head, **figures, "buy": buy, "rack": [s.stock_id for s, _ in used if s.offer is None], "why": way.why}
 
 

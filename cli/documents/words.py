@@ -98,6 +98,8 @@ def source(sheet: PlannedSheet) -> str:
     """Where the sheet comes from: `offcut R-0117` or `new sheet A5-1220`."""
     if sheet.source.stock_id is not None:
         return f"offcut {plain(sheet.source.stock_id, 24)}"
+    if sheet.source.cut_mm is not None:
+        return f"panel {size(*sheet.source.cut_mm)} cut from {plain(sheet.source.offer or '', 24)}"
     return f"new sheet {plain(sheet.source.offer or '', 24)}"
 
 

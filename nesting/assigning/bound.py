@@ -24,7 +24,7 @@ from nesting.assigning.columns import Kind, Shop
 from nesting.assigning.leftovers import largest_rectangle
 from nesting.assigning.scales import strongest_shares
 from nesting.assigning.stock import Candidate
-from nesting.model import Machine, Point, Turn
+from nesting.model import CutToSize, Machine, Point, Turn
 from nesting.passes.reach import EPS, reaches
 from nesting.solving import NoAnswer, solved
 
@@ -136,7 +136,7 @@ def _credit_share(candidate: Candidate, shop: Shop) -> float:
 
 def _trims_cents(candidate: Candidate, shop: Shop) -> int:
     """Trims that a sheet needs that does not lie flat in the machine as it comes: by hand, one at least."""
-    lies = reaches(shop.machine, candidate.rect)
+    lies = candidate.cut is not None or reaches(shop.machine, candidate.rect)
     return 0 if lies else _minutes_cents(shop.rates.saw_trim_min, shop)
 
 
@@ -149,8 +149,22 @@ def _minutes_cents(minutes: float, shop: Shop) -> int:
 def _per_piece(candidate: Candidate, kind: Kind, shop: Shop) -> int:
     """(B5) the credit that a piece's net area takes away at least."""
     area = Decimal(str(curves.area(kind.sample) - 1e-3))
+    if candidate.cut is not None:
+        return _per_cut_piece(candidate.cut, kind, area, shop)
     credit = area * candidate.price_per_mm2 * Decimal(str(_credit_share(candidate, shop)))
     return math.floor(max(credit, Decimal(0)) * SCALE)
+
+
+def _per_cut_piece(cut: CutToSize, kind: Kind, area: Decimal, shop: Shop) -> int:
+    """Of a panel cut to size, what a piece adds to its price at least, leftovers brought back but not its own area.
+
+    Its own and half the gap all round lie in the panel; by more than the margin, where the gap is that wide.
+    """
+    beyond = max(0.0, shop.machine.gap_mm - 2 * shop.machine.margin_mm)
+    inside = math.prod(side / (side + beyond) for side in cut.smallest_mm)
+    back = Decimal(str(shop.rates.leftover_credit))
+    taken = Decimal(str(_grown_mm2(kind, shop.machine) * inside))
+    return math.floor(cut.price_per_m2 / 1_000_000 * (taken * (1 - back) + max(area, Decimal(0)) * back) * SCALE)
 
 
 def _may_pay_to_join(kind: Kind, shop: Shop) -> bool:

@@ -16,6 +16,7 @@ from shapely.geometry import Polygon
 
 from nesting import costing, curves
 from nesting.assigning.blanks import Cutting, Freed, cut_up, free_blank, free_next
+from nesting.assigning.cut_to_size import drawn_in
 from nesting.assigning.leftovers import leftovers
 from nesting.assigning.stock import Candidate
 from nesting.layout import Ground, Layout, Shape, after_evaluations, fill, rectangles
@@ -112,9 +113,11 @@ def recipes(candidate: Candidate, kinds: Sequence[Kind], machine: Machine, rates
     x0, y0, x1, y1 = candidate.rect
     full = x1 - x0, y1 - y0
     found: list[Recipe] = []
+    if candidate.cut is not None:
+        return tuple(Recipe(full, one_pass) for one_pass in _pass_options(machine, candidate.rect))
     if reaches(machine, candidate.rect):
         found += [Recipe(None, one_pass) for one_pass in _pass_options(machine, candidate.rect)]
-    for across, along in _sizes(kinds, machine):
+    for across, along in blank_sizes(kinds, machine):
         size = min(across, full[0]), min(along, full[1])
         one_trim = [way for way in ((size[0], full[1]), (full[0], size[1])) if way != full and _lies(machine, way)]
         both_trims = [size] if size != full and _lies(machine, size) else []
@@ -146,7 +149,7 @@ def _pass_options(machine: Machine, blank: Rect) -> tuple[bool, ...]:
     return (True,) if single else (True, False)
 
 
-def _sizes(kinds: Sequence[Kind], machine: Machine) -> list[Point]:
+def blank_sizes(kinds: Sequence[Kind], machine: Machine) -> list[Point]:
     """Blank sizes worth trying: one full bed, the bed a half turn reaches, and just enough for each oversize piece."""
     travel_x, travel_y = machine.travel_mm
     band = 0.0 if all(kind.whole_in_one_pass for kind in kinds) else BAND_MM
@@ -243,6 +246,9 @@ def _assembled(
     if not spots:
         return None
     pieces = {piece.id: piece for kind in kinds for piece in kind.pieces}
+    if candidate.cut is not None:
+        candidate, spots = drawn_in(candidate, spots, pieces, shop.machine.margin_mm)
+        blanks = [replace(blank, rect_mm=candidate.rect) for blank in blanks]
     sheet = finish_sheet(candidate, candidate.id, trims, blanks, spots, spare, pieces, shop)
     cents = int(costing.total(costing.sheet_lines(sheet, shop.machine, shop.rates)) * 100)
     return Column(candidate, tuple(counts), sheet, tuple(spare), cents)

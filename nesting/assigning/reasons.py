@@ -6,7 +6,7 @@ In: the search's answer, and the cheapest answers that do without one of its she
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
@@ -21,14 +21,15 @@ def explained(
     sheets: Sequence[PlannedSheet], answer: Answer, found: Sequence[Candidate], rates: Rates
 ) -> list[PlannedSheet]:
     """The sheets of one stock key, each with its reason and its next best."""
-    by_id = {candidate.id: candidate for candidate in found}
+    answers = [answer.columns, *(other for other in answer.without.values() if other is not None)]
+    known = {column.candidate.source: column.candidate for columns in answers for column in columns}
     offcuts = sum(candidate.once for candidate in found)
     told = []
     for sheet in sheets:
-        candidate = by_id[sheet.source.stock_id or sheet.source.offer or ""]
+        candidate = known[sheet.source]
         other = answer.without[candidate.id]
         best = None if other is None else next_best(answer.columns, other)
-        words = f"{_use(sheet, candidate, offcuts, rates)}; {_comparison(sheet, best, by_id, rates)}"
+        words = f"{_use(sheet, candidate, offcuts, rates)}; {_comparison(sheet, best, known, rates)}"
         told.append(replace(sheet, why=words, next_best=best))
     return told
 
@@ -47,14 +48,15 @@ def _use(sheet: PlannedSheet, candidate: Candidate, offcuts: int, rates: Rates) 
         return f"no piece lies on it: the order is of {candidate.least} sheets or more, or costs less so"
     if candidate.once:
         return f"{held} on an offcut of {sheet.price:.2f} {rates.currency}"
+    kind = "new sheet" if candidate.cut is None else "panel cut to size"
     if offcuts:
-        return (
-            f"{held} on a new sheet of {sheet.price:.2f} {rates.currency}, after {_count(offcuts, 'offcut')} compared"
-        )
-    return f"{held} on a new sheet of {sheet.price:.2f} {rates.currency}, as the rack has no {sheet.stock}"
+        return f"{held} on a {kind} of {sheet.price:.2f} {rates.currency}, after {_count(offcuts, 'offcut')} compared"
+    return f"{held} on a {kind} of {sheet.price:.2f} {rates.currency}, as the rack has no {sheet.stock}"
 
 
-def _comparison(sheet: PlannedSheet, best: NextBest | None, candidates: dict[str, Candidate], rates: Rates) -> str:
+def _comparison(
+    sheet: PlannedSheet, best: NextBest | None, candidates: Mapping[Source, Candidate], rates: Rates
+) -> str:
     what = "it" if sheet.source.stock_id is not None else "this offer"
     if best is None:
         return f"no plan without {what} was found within the effort"
@@ -62,10 +64,8 @@ def _comparison(sheet: PlannedSheet, best: NextBest | None, candidates: dict[str
     bought = [source for source in best.instead if source.offer is not None]
     listed = _listed(best.instead)
     if sheet.source.stock_id is not None and bought:
-        price = candidates[bought[0].offer or ""].price
-        saved = (
-            f"saves buying {bought[0].offer} at {price:.2f}" if len(bought) == 1 else f"saves buying {_listed(bought)}"
-        )
+        price = candidates[bought[0]].price
+        saved = f"saves buying {bought[0]} at {price:.2f}" if len(bought) == 1 else f"saves buying {_listed(bought)}"
         return f"{saved}; without it the plan would {more}"
     place = f"with {listed} in its place" if listed else "with its pieces on sheets the plan uses anyway"
     return f"without {what} the plan would {more}, {place}"

@@ -7,14 +7,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from shapely.geometry import Polygon
 
 from nesting import curves
+from nesting.costing import money
 from nesting.faults import StockFault
-from nesting.model import Machine, Offcut, Offer, Piece, Point, Rect, Source, StockKey
+from nesting.model import CutToSize, Machine, Offcut, Offer, Piece, Point, Rect, Source, StockKey
 
 USED_SHARE = 0.6
 """How much of a sheet pieces take, roughly."""
@@ -48,11 +49,12 @@ class Candidate:
     most: int | None = None
     other_prices: tuple[Tier, ...] = ()
     lot: str = ""
+    cut: CutToSize | None = None
 
     @property
     def lot_name(self) -> str:
         """What it shares with sheets of its own lot; an offcut of unknown lot is one by itself."""
-        return f"lot {self.lot}" if self.lot else str(self.source)
+        return f"lot {self.lot}" if self.lot else str(replace(self.source, cut_mm=None))
 
     @property
     def once(self) -> bool:
@@ -75,6 +77,9 @@ class Candidate:
 
     def expected_price(self, needed_mm2: float) -> float:
         """Of each sheet used, roughly, where so much area of pieces is to be held: small orders pay for all of it."""
+        if self.cut is not None:
+            needed_m2 = needed_mm2 / USED_SHARE / 1e6
+            return min(float(self.price), float(self.cut.fee) + float(self.cut.price_per_m2) * needed_m2)
         if self.once or self.any_number:
             return float(self.price)
         sheets = max(1, math.ceil(needed_mm2 / (USED_SHARE * self.polygon.area)))
@@ -92,12 +97,35 @@ class Candidate:
 
 
 def candidates(stock: StockKey, rack: Iterable[Offcut], offers: Iterable[Offer]) -> tuple[Candidate, ...]:
-    """All sheets of one stock key that can be had, offcuts first."""
+    """All sheets of one stock key that can be had, offcuts first; last, what is cut to size, as large as it comes."""
     cuts = [_offcut(cut) for cut in sorted(rack, key=lambda cut: cut.id) if cut.stock == stock]
-    found = [
-        _offered(offer, tiers_of(offer)) for offer in sorted(offers, key=lambda offer: offer.id) if offer.stock == stock
-    ]
-    return (*cuts, *(candidate for candidate in found if candidate is not None))
+    listed = sorted((offer for offer in offers if offer.stock == stock), key=lambda offer: offer.id)
+    whole = (_offered(offer, tiers_of(offer)) for offer in listed)
+    panels = (panel_of(offer, offer.cut) for offer in listed if offer.cut is not None and offer.in_stock != 0)
+    return (*cuts, *(candidate for candidate in whole if candidate is not None), *panels)
+
+
+def panel_of(offer: Offer, cut: CutToSize) -> Candidate:
+    """The largest panel that is cut from the offer: it stands for all smaller ones, at the fee alone."""
+    size = offer.length_mm - cut.tolerance_mm, offer.width_mm - cut.tolerance_mm
+    corners = ((0.0, 0.0), (size[0], 0.0), size, (0.0, size[1]))
+    source = Source(offer=offer.id, cut_mm=(offer.length_mm, offer.width_mm))
+    return Candidate(
+        f"{offer.id} cut", source, offer.stock, corners, (), cut.fee, offer.supplier, Polygon(corners), cut=cut
+    )
+
+
+def panel_sized(largest: Candidate, size: Point) -> Candidate:
+    """A panel of a size that can be counted on: ordered larger by the tolerance, priced as ordered."""
+    assert largest.cut is not None
+    cut = largest.cut
+    x, y = (max(side, least) for side, least in zip(size, cut.smallest_mm, strict=True))
+    ordered = x + cut.tolerance_mm, y + cut.tolerance_mm
+    area_m2 = Decimal(str(round(ordered[0] * ordered[1], 3))) / 1_000_000
+    corners = ((0.0, 0.0), (x, 0.0), (x, y), (0.0, y))
+    price = money(cut.price_per_m2 * area_m2 + cut.fee)
+    source = replace(largest.source, cut_mm=ordered)
+    return replace(largest, source=source, outline_mm=corners, polygon=Polygon(corners), price=price)
 
 
 def _offcut(cut: Offcut) -> Candidate:
@@ -129,6 +157,8 @@ def _offered(offer: Offer, tiers: Sequence[Tier]) -> Candidate | None:
 
 def tiers_of(offer: Offer) -> tuple[Tier, ...]:
     """The sizes of order that the supplier takes and can serve, smallest first; none if it has too few sheets."""
+    if not offer.whole:
+        return ()
     starts = [1, *(step.sheets for step in offer.breaks)]
     prices = [offer.price, *(step.price for step in offer.breaks)]
     ends = [*(start - 1 for start in starts[1:]), None]
@@ -141,11 +171,16 @@ def tiers_of(offer: Offer) -> tuple[Tier, ...]:
     return tuple(found)
 
 
+def can_be_had(offer: Offer) -> bool:
+    """Whether the supplier has any of it, whole or cut to size."""
+    return bool(tiers_of(offer)) or (offer.cut is not None and offer.in_stock != 0)
+
+
 def check_stock(pieces: Iterable[Piece], rack: Iterable[Offcut], offers: Iterable[Offer]) -> None:
     """Raises StockFault for the first piece whose stock key neither the rack nor the offers have, or can deliver."""
     on_rack = {cut.stock for cut in rack}
     listed = tuple(offers)
-    on_offer = {offer.stock for offer in listed if tiers_of(offer)}
+    on_offer = {offer.stock for offer in listed if can_be_had(offer)}
     for piece in pieces:
         if piece.stock in on_rack | on_offer:
             continue
@@ -165,7 +200,7 @@ def check_stock(pieces: Iterable[Piece], rack: Iterable[Offcut], offers: Iterabl
 def shortages(offers: Iterable[Offer], stocks: Iterable[StockKey]) -> list[str]:
     """The offers of these stock keys that cannot be ordered, in words."""
     wanted = set(stocks)
-    return [_shortage(offer) for offer in offers if offer.stock in wanted and not tiers_of(offer)]
+    return [_shortage(offer) for offer in offers if offer.stock in wanted and not can_be_had(offer)]
 
 
 def _size_words(piece: Piece) -> str:

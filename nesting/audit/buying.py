@@ -10,7 +10,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 from nesting.audit.checks import Check, Flaw, none_wrong
-from nesting.audit.records import PlanRecord, SheetRecord
+from nesting.audit.records import PlanRecord, SheetRecord, SourceRecord
 
 
 def buying_checks(plan: PlanRecord) -> list[Check]:
@@ -25,11 +25,14 @@ def buying_checks(plan: PlanRecord) -> list[Check]:
 
 
 def _order_flaws(plan: PlanRecord) -> Iterator[Flaw]:
-    orders: dict[str, list[SheetRecord]] = defaultdict(list)
+    orders: dict[SourceRecord, list[SheetRecord]] = defaultdict(list)
     for sheet in plan.sheets:
         if sheet.source.offer is not None:
-            orders[sheet.source.offer].append(sheet)
-    for offer, (first, *others) in orders.items():
+            orders[sheet.source].append(sheet)
+    for source, (first, *others) in orders.items():
+        offer, most = source.offer, source.cut_mm
+        if most is not None and any(x > most[0] + 1e-6 or y > most[1] + 1e-6 for x, y in first.outline_mm):
+            yield Flaw(first.id, f"is counted on as larger than the {most[0]:g} x {most[1]:g} mm that are ordered")
         for sheet in others:
             if sheet.price != first.price:
                 yield Flaw(sheet.id, f"costs {sheet.price}, {first.id} of the same offer {offer} costs {first.price}")

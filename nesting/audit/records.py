@@ -135,6 +135,7 @@ class SplitRecord(Record):
 class SourceRecord(Record):
     stock_id: Name | None = None
     offer: Name | None = None
+    cut_mm: tuple[Size, Size] | None = None
 
 
 class TrimRecord(Record):

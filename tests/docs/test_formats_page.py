@@ -21,6 +21,7 @@ FILES = {
             model.Material,
             model.Offer,
             model.PriceBreak,
+            model.CutToSize,
         ],
     ),
     "job.toml": ("what is to be made", [model.JobFile, model.Job, model.PieceOrder]),

@@ -7,7 +7,7 @@ import pytest
 
 from nesting.buying import ANY, Comparison, compared, reason, terms, waste_percent, ways
 from nesting.faults import StockFault
-from nesting.model import Job, Offcut, Offer, Workshop
+from nesting.model import CutToSize, Job, Offcut, Offer, Workshop
 from nesting.plan import Request
 from tests.shop import RATES, laser, piece, rectangle
 
@@ -48,6 +48,15 @@ def test_ways_that_come_to_the_same_are_planned_once():
     assert [way.name for way in ways(request(1, SMALL))] == [ANY]
     assert [way.name for way in ways(request(1, SMALL, ELSE))] == [ANY], "red is not asked for"
     assert [way.name for way in ways(request(1, SMALL, replace(LARGE, in_stock=0)))] == [ANY], "out of stock"
+
+
+def test_panels_cut_to_size_are_a_way_where_a_supplier_cuts():
+    cutting = replace(LARGE, cut=CutToSize(Decimal("90.00")))
+    found = {way.name: way.offers for way in ways(request(1, SMALL, cutting))}
+    assert found["panels cut to size"] == (replace(cutting, whole=False),)
+    assert found["the largest new sheets"] == (LARGE,), "whole ones"
+    made = next(one.plan for one in compared(request(1, SMALL, cutting)).tried if one.name == "panels cut to size")
+    assert made is not None and [sorted(sheet.source.cut_mm) for sheet in made.sheets] == [[361.0, 511.0]]
 
 
 def test_the_smallest_sheet_is_one_that_takes_what_must_stay_whole():

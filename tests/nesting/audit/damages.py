@@ -1258,3 +1258,9 @@ def split_forgotten(folder: PlanFolder) -> None:
 @damage("segments")
 def fewer_segments_than_are_said_to_be_needed(folder: PlanFolder) -> None:
     split_of(folder)["at_least"] = 99
+
+
+@damage("orders")
+def panel_ordered_smaller_than_it_is_counted_on(folder: PlanFolder) -> None:
+    sheet = first(s for s in folder.plan["sheets"] if s["source"]["offer"])
+    sheet["source"]["cut_mm"] = [max(x for x, _ in sheet["outline_mm"]) - 1.0, 5000.0]

@@ -1,0 +1,47 @@
+"""Panels that the supplier cuts to size: which sizes are worth laying pieces on, and how close to them they are cut.
+
+In: the largest panel of an offer, kinds, machine. Out: candidates of the sizes that the bed takes; and, once pieces lie
+on one, the panel and the spots drawn in round them. Pure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from nesting.assigning.stock import Candidate, panel_sized
+from nesting.model import Machine, Piece, Placement, Point
+from nesting.passes.reach import reaches
+from nesting.placing import lay
+
+
+def sized(found: Iterable[Candidate], sizes: Iterable[Point], machine: Machine) -> tuple[Candidate, ...]:
+    """All candidates; panels cut to size in each of the sizes that the supplier cuts and that lie in the machine."""
+    wanted = tuple(sizes)
+    listed: list[Candidate] = []
+    for candidate in found:
+        if candidate.cut is None:
+            listed.append(candidate)
+            continue
+        _, _, length, width = candidate.rect
+        within = {(min(x, length), min(y, width)) for x, y in wanted}
+        panels = [panel_sized(candidate, size) for size in sorted(within)]
+        fitting = {p.rect: p for p in panels if p.rect[2] <= length and p.rect[3] <= width and reaches(machine, p.rect)}
+        listed.extend(fitting.values())
+    return tuple(listed)
+
+
+def drawn_in(
+    candidate: Candidate, spots: Sequence[Placement], pieces: Mapping[str, Piece], margin_mm: float
+) -> tuple[Candidate, list[Placement]]:
+    """The panel no larger than the pieces and their margins ask for, to the next whole millimetre."""
+    bounds = [lay(pieces[spot.piece], spot).bounds for spot in spots]
+    low = min(b[0] for b in bounds) - margin_mm, min(b[1] for b in bounds) - margin_mm
+    high = max(b[2] for b in bounds) + margin_mm, max(b[3] for b in bounds) + margin_mm
+    size = float(-(-(high[0] - low[0] - 1e-6) // 1)), float(-(-(high[1] - low[1] - 1e-6) // 1))
+    panel = panel_sized(candidate, size)
+    if panel.rect[2] > candidate.rect[2] or panel.rect[3] > candidate.rect[3]:
+        return candidate, list(spots)
+    # Moved by whole micrometres, outwards, so that the margins stay.
+    dx, dy = (-(side * 1e3 // 1) / 1e3 if side > 0 else 0.0 for side in low)
+    return panel, [replace(s, x_mm=round(s.x_mm + dx, 6), y_mm=round(s.y_mm + dy, 6)) for s in spots]
