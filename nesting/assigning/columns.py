@@ -127,7 +127,7 @@ def recipes(candidate: Candidate, kinds: Sequence[Kind], machine: Machine, rates
             both_trims = both_trims if _unreached_mm2(machine, size) < least - 1.0 else []
         for way in one_trim + both_trims:
             found += [Recipe(way, one_pass) for one_pass in _pass_options(machine, (0.0, 0.0, *way))]
-    sizes = tuple(size for size in _sizes(kinds, machine) if _lies(machine, size))
+    sizes = tuple(size for size in blank_sizes(kinds, machine) if _lies(machine, size))
     cutting = cut_up(candidate.rect, sizes, machine, rates, candidate.stock.thickness_mm)
     mixed = [] if cutting is None else [Recipe((x1 - x0, y1 - y0), False, cutting)]
     return (*dict.fromkeys(found), *mixed)
