@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test lint types contract bless lock bench bench-layout bench-rectangles bench-rack crash-rack fuzz-drawings clean
+.PHONY: demo test lint types contract bless lock bench bench-layout bench-rectangles bench-rack crash-rack fuzz-drawings clean bench-growth
 
 demo: $(READY)
 	$(BIN)/halfturn demo
@@ -40,12 +40,24 @@ lock: $(READY)
 bench: $(READY)
 	$(BIN)/python -m tests.measure $(if $(LONG),--long) $(if $(KEEP),--keep)
 
+
+# Published instances where there are any; INSTANCES, SECONDS_EACH and ONLY (a pattern) may be given. Then the
+# instances without published figures, at a fixed number of positions tried, against what was reached before.
+INSTANCES ?= ../shared/benchmarks
+SECONDS_EACH ?= 10
+ONLY ?= .
+KEPT := tests/nesting/layout/kept.json
 bench-layout: $(READY)
-	$(BIN)/python -m nesting.layout.bench --all ../shared/benchmarks
+	$(BIN)/python -m nesting.layout.bench --all $(INSTANCES) --seconds $(SECONDS_EACH) --only '$(ONLY)'
+	$(BIN)/python -m nesting.layout.bench --all $(INSTANCES) --only 'irregular/(hides|stock|bins|mixed)' --kept $(KEPT)
 
 # Published rectangles on sheets, planned and judged; the tables of docs/rectangles.md on stdout. Takes some minutes.
 bench-rectangles: $(READY)
 	$(BIN)/python -m tests.external.rectangle_jobs
+
+# How the engine's time and memory grow from 42 pieces on one sheet to 500 on twelve.
+bench-growth: $(READY)
+	$(BIN)/python -m nesting.layout.growth
 
 # A rack of 100,000 sheets and 1,000,000 entries; RACK=postgresql://... for an empty database on a server.
 bench-rack: $(READY)

@@ -1,15 +1,21 @@
 """Measure the engine on published instances, against the clock: one instance, or a table of all.
 
     python -m nesting.layout.bench INSTANCE.json --seconds 60 --seed 1 --out LAYOUT.json
-    python -m nesting.layout.bench --all FOLDER --seconds 10 --only strip
+    python -m nesting.layout.bench --all FOLDER --seconds 10 --only 'irregular/(hides|stock)'
+    python -m nesting.layout.bench --all FOLDER --only known/ --grow 1.02
+    python -m nesting.layout.bench --all FOLDER --only irregular/bins --kept KEPT.json
 
 In: instance files. Out: layout files, and on stdout a line per instance: what was reached, the best published figure
-or bound, and the ratio to it (1 is as good, less is worse). A folder's `referee.py`, where there is one, judges too.
+or bound, and the ratio to it, to the mean published and to what is kept (1 is as good, less is worse), seconds by the
+clock and of processor time. A folder's `referee.py`, where there is one, judges too. Kept figures are reached at a
+stated number of positions tried, the same on slow and fast machines; where one is worse, the exit status is 1.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
+import re
 import subprocess
 import sys
 import tempfile
@@ -17,6 +23,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +37,12 @@ from nesting.layout.strip import strip
 from nesting.layout.terms import Effort, Ground, Shape, Spot, Stop, after_evaluations
 from nesting.patterns import Want, best_pattern
 
-HEAD = f"{'instance':34s} {'what':>8s} {'reached':>12s} {'target':>12s} {'ratio':>7s} {'mean':>7s} {'s':>6s}  judged"
+HEAD = (
+    f"{'instance':30s} {'what':>8s} {'reached':>12s} {'target':>12s} {'ratio':>7s} {'mean':>7s} {'kept':>7s} "
+    f"{'s':>6s} {'cpu s':>6s}  judged"
+)
+SAME = 1e-6
+"""A figure so much worse than the kept one is as good."""
 
 
 Clock = Callable[[], float]
@@ -133,35 +145,68 @@ def _target(instance: Instance, what: str) -> float | None:
             return float(best["density_percent"])
         return 100.0
     if what in ("bins", "cost"):
-        return float(best.get(what) or bounds.get("lower") or 0.0) or None
+        return float(best.get(what) or bounds.get("lower") or best.get("bins") or 0.0) or None
     return float(best.get("value") or bounds.get("upper") or 0.0) or None
 
 
-def line(path: Path, seconds: float, clock: Clock, seed: int, out: Path | None, referee: Path | None) -> str:
+@dataclass(frozen=True, slots=True)
+class Run:
+    """How instances are measured: the stop rule of each, the seed, sheets so many times longer and wider, the file to
+    write the layout to, and what was reached before (by folder and name)."""
+
+    stop: Callable[[], Stop]
+    seed: int
+    grow: float
+    out: Path | None
+    kept: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line of the table: the instance's folder and name, what was reached, and the ratio to what is kept."""
+
+    name: str
+    text: str
+    reached: float
+    to_kept: float | None
+
+
+def line(path: Path, run: Run) -> Line:
     """Solve one instance; the table's line for it."""
-    instance = read(path)
-    start = clock()
-    answer = solve(instance, after_seconds(seconds, clock), seed)
-    took = clock() - start
-    judged = _judged(instance, answer, path, out, referee)
-    target = _target(instance, answer.what)
-    ratio = 0.0 if not target else answer.reached / target if answer.up else target / answer.reached
+    instance = read(path, run.grow)
+    start, worked = time.monotonic(), time.process_time()
+    answer = solve(instance, run.stop(), run.seed)
+    took, worked = time.monotonic() - start, time.process_time() - worked
+    judged = _judged(instance, answer, run.out, path.parent.parent / "referee.py")
     mean = instance.published("mean") if answer.what == "density" else None
-    means = f"{answer.reached / mean:7.4f}" if mean else f"{'-':>7s}"
-    head = f"{instance.name:34s} {answer.what:>8s} {answer.reached:12.6g} {target or 0:12.6g}"
-    return f"{head} {ratio:7.4f} {means} {took:6.1f}  {judged}"
+    name = f"{path.parent.name}/{path.stem}"
+    kept = _ratio(answer, run.kept.get(name))
+    ratios = " ".join(
+        "      -" if r is None else f"{r:7.4f}"
+        for r in (_ratio(answer, _target(instance, answer.what)), _ratio(answer, mean), kept)
+    )
+    head = f"{instance.name:30s} {answer.what:>8s} {answer.reached:12.8g} {_target(instance, answer.what) or 0:12.8g}"
+    return Line(name, f"{head} {ratios} {took:6.1f} {worked:6.1f}  {judged}", answer.reached, kept)
 
 
-def _judged(instance: Instance, answer: Answer, path: Path, out: Path | None, referee: Path | None) -> str:
+def _ratio(answer: Answer, other: float | None) -> float | None:
+    """1: as good as the other; less: worse."""
+    if not other:
+        return None
+    return answer.reached / other if answer.up else other / answer.reached
+
+
+def _judged(instance: Instance, answer: Answer, out: Path | None, referee: Path) -> str:
     text = written(instance, answer.spots, answer.addresses)
     if out is not None:
         out.write_text(text, encoding="utf-8")
-    if referee is None or not referee.exists():
+    if not referee.exists():
         return "-"
     with tempfile.TemporaryDirectory() as folder:
-        layout = Path(folder) / "layout.json"
+        asked, layout = Path(folder) / "instance.json", Path(folder) / "layout.json"
+        asked.write_text(json.dumps(instance.raw), encoding="utf-8")
         layout.write_text(text, encoding="utf-8")
-        done = subprocess.run([sys.executable, referee, path, layout], capture_output=True, text=True, check=False)
+        done = subprocess.run([sys.executable, referee, asked, layout], capture_output=True, text=True, check=False)
     return (done.stdout or done.stderr).split(maxsplit=1)[0]
 
 
@@ -177,27 +222,50 @@ def warm_up() -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
+    options = _options(arguments)
+    kept = json.loads(options.kept.read_text(encoding="utf-8")) if options.kept else {}
+    work = options.evaluations or kept.get("evaluations")
+    clock = two_cores if options.processor else time.monotonic
+    stop = (
+        partial(after_evaluations, work) if work else partial(after_seconds, options.seconds, CLOCKS[options.processor])
+    )
+    run = Run(stop, options.seed, options.grow, options.out, kept.get("reached", {}))
+    paths = list(options.instances)
+    if options.all:
+        found = sorted(p for p in options.all.glob("*/*.json") if re.search(options.only, f"{p.parent.name}/{p.stem}"))
+        paths += [path for path in found if '"items"' in path.read_text(encoding="utf-8")]
+    warm_up()
+    print(HEAD, flush=True)
+    lines = []
+    for path in paths:
+        lines.append(line(path, run))
+        print(lines[-1].text, flush=True)
+    if options.keep:
+        reached = run.kept | {each.name: each.reached for each in lines if each.name not in run.kept}
+        text = json.dumps({"evaluations": work, "reached": reached}, indent=1, sort_keys=True)
+        options.keep.write_text(text + "\n", encoding="utf-8")
+    worse = [each.name for each in lines if each.to_kept is not None and each.to_kept < 1.0 - SAME]
+    for name in worse:
+        print(f"worse than kept: {name}", file=sys.stderr)
+    return 1 if worse else 0
+
+
+def _options(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("instances", nargs="*", type=Path, metavar="INSTANCE.json")
     parser.add_argument("--all", type=Path, metavar="FOLDER", help="every instance in a folder and below")
-    parser.add_argument("--only", default="", help="of a folder, the instances whose path contains this")
+    parser.add_argument("--only", default="", metavar="PATTERN", help="of a folder, what this pattern is found in")
     parser.add_argument("--seconds", type=float, default=10.0, help="per instance, wall clock (default 10)")
     parser.add_argument("--processor", action="store_true", help="count processor time, halved, as of two idle cores")
+    parser.add_argument("--evaluations", type=int, help="per instance, positions tried, instead of seconds")
+    parser.add_argument("--grow", type=float, default=1.0, metavar="1.02", help="sheets so much longer and wider")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path, metavar="LAYOUT.json", help="write the layout (of the last instance)")
-    options = parser.parse_args(arguments)
-    paths = list(options.instances)
-    if options.all:
-        found = sorted(p for p in options.all.glob("*/*.json") if options.only in f"{p.parent.name}/{p.stem}")
-        paths += [path for path in found if '"items"' in path.read_text(encoding="utf-8")]
-    clock = two_cores if options.processor else time.monotonic
-    warm_up()
-    print(HEAD, flush=True)
-    for path in paths:
-        print(
-            line(path, options.seconds, clock, options.seed, options.out, path.parent.parent / "referee.py"), flush=True
-        )
-    return 0
+    parser.add_argument(
+        "--kept", type=Path, metavar="KEPT.json", help="compare with what was reached before, at its work"
+    )
+    parser.add_argument("--keep", type=Path, metavar="KEPT.json", help="add what is not kept yet and write it here")
+    return parser.parse_args(arguments)
 
 
 if __name__ == "__main__":

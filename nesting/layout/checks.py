@@ -21,6 +21,7 @@ def broken(
     found = [f"{spot.id}: turn or mirroring not allowed" for spot in spots if not _turn_allowed(shapes[spot.id], spot)]
     if len({spot.id for spot in spots}) != len(spots):
         found.append("a shape lies twice")
+    found += [f"{spot.id}: on no ground there is" for spot in spots if not 0 <= spot.ground < len(grounds)]
     for number, ground in enumerate(grounds):
         here = [spot for spot in spots if spot.ground == number]
         outlines = [laid(shapes[spot.id].polygon, spot) for spot in here]
@@ -84,10 +85,10 @@ def _too_close(
     if not spots:
         return []
     names = [spot.id for spot in spots] + [f"pinned {k}" for k in range(len(pinned))]
-    # Without a gap, touching is allowed: outlines a hair smaller must be apart.
-    hair = TOLERANCE_MM if gap_mm == 0 else 0.0
-    bodies = [p.buffer(-hair, join_style="mitre") if hair else p for p in (*outlines, *pinned)]
     least = max(0.0, gap_mm - TOLERANCE_MM)
+    # Without a gap to speak of, touching is allowed: outlines a hair smaller must be apart.
+    hair = 0.0 if least > 0 else TOLERANCE_MM
+    bodies = [p.buffer(-hair, join_style="mitre") if hair else p for p in (*outlines, *pinned)]
     left, right = shapely.STRtree(bodies).query(bodies, predicate="dwithin", distance=least)
     return [
         f"{names[i]} and {names[j]}: too close"

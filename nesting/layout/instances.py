@@ -56,9 +56,10 @@ class Instance:
         return float(means[0]["density_percent"]) if means else self.published("best")
 
 
-def read(path: Path) -> Instance:
-    """Read an instance file."""
+def read(path: Path, grow: float = 1.0) -> Instance:
+    """Read an instance file; its sheets so many times longer and wider than it says."""
     raw = json.loads(path.read_text(encoding="utf-8"))
+    raw = raw if grow == 1.0 else _grown(raw, grow)
     items = raw["items"]
     polygons = [_polygon(item) for item in items]
     count = sum(_most(item) for item in items)
@@ -77,6 +78,27 @@ def read(path: Path) -> Instance:
     width = float(raw["width"]) * unit if raw["kind"] == "strip" else None
     goal = str(raw.get("goal", "least length" if raw["kind"] == "strip" else "least cost"))
     return Instance(raw["name"], goal, unit, tuple(shapes), width, tuple(sheets), bool(raw.get("guillotine")), raw)
+
+
+def _grown(raw: dict[str, Any], grow: float) -> dict[str, Any]:
+    """The same with all sheets longer and wider; a strip whose least length is known becomes one sheet of it."""
+    length = (raw.get("known_optimum") or {}).get("length")
+    if raw["kind"] == "strip":
+        if length is None:
+            return raw | {"width": raw["width"] * grow}
+        strip = {"id": "strip", "length": length, "height": raw["width"], "quantity": 1, "cost": 1}
+        raw = raw | {"kind": "bins", "goal": "least cost", "bins": [strip], "bounds": {"of": "bins", "lower": 1}}
+    entries = "sheets" if "sheets" in raw else "bins"
+    return raw | {entries: [_grown_sheet(entry, grow) for entry in raw[entries]]}
+
+
+def _grown_sheet(entry: dict[str, Any], grow: float) -> dict[str, Any]:
+    def larger(value: Any) -> Any:
+        return [larger(part) for part in value] if isinstance(value, list) else value * grow
+
+    measures = ("length", "width", "height", "outline", "holes", "defects")
+    zones = [zone | {"outline": larger(zone["outline"])} for zone in entry.get("zones", [])]
+    return entry | {key: larger(entry[key]) for key in measures if key in entry} | ({"zones": zones} if zones else {})
 
 
 def _most(item: dict[str, Any]) -> int:

@@ -33,7 +33,7 @@ HAIR_MM = 0.4 * TOLERANCE_MM
 F64 = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Outline:
     """A grown outline about its reference point: edges (n, 4) a to b, circles (CIRCLES, 3), nooks (NOOKS, 3), mm."""
 
@@ -212,19 +212,28 @@ def _empty_rows(total: int, edges: int) -> kernels.Rows:
 
 def _write(rows: kernels.Rows, r: int, form: Form, scale: float) -> None:
     o, n = form.outline, len(form.outline.edges)
-    a = turned(o.edges[:, :2] / scale, form.turn_deg, form.mirrored)
-    b = turned(o.edges[:, 2:] / scale, form.turn_deg, form.mirrored)
-    rows.edge[r, :, :n] = np.hstack([a, b, np.minimum(a, b), np.maximum(a, b)]).T
-    centres = turned(o.circles[:, :2] / scale, form.turn_deg, form.mirrored)
+    edge, circle, nook = (part / scale for part in _turned_parts(form))
+    rows.edge[r, :, :n] = edge
     # A hair smaller than they are, so that rounding to float32 never makes touching circles overlap.
-    circles = np.vstack([centres.T, np.maximum(0.0, o.circles[:, 2] / scale - 3e-5)])
-    rows.circle[r, 0] = np.repeat(circles, kernels.CIRCLES, axis=1)
-    rows.circle[r, 1] = np.tile(circles, kernels.CIRCLES)
-    rows.nook[r, :, :2] = turned(o.nooks[:, :2] / scale, form.turn_deg, form.mirrored)
-    rows.nook[r, :, 2] = o.nooks[:, 2] / scale
-    slanted = np.stack((a[:, 0] + a[:, 1], a[:, 0] - a[:, 1]), axis=-1)
-    box = (*a.min(axis=0), *a.max(axis=0), *slanted.min(axis=0), *slanted.max(axis=0))
+    circle[2] = np.maximum(0.0, circle[2] - 3e-5)
+    rows.circle[r, 0] = np.repeat(circle, kernels.CIRCLES, axis=1)
+    rows.circle[r, 1] = np.tile(circle, kernels.CIRCLES)
+    rows.nook[r] = nook
+    slanted = np.stack((edge[0] + edge[1], edge[0] - edge[1]))
+    box = (*edge[:2].min(axis=1), *edge[:2].max(axis=1), *slanted.min(axis=1), *slanted.max(axis=1))
     rows.trait[r] = (*box, (o.hull_area / scale**2) ** 0.25, 0.01 * o.diameter / scale, n)
+
+
+@lru_cache(maxsize=8192)
+def _turned_parts(form: Form) -> tuple[F64, F64, F64]:
+    """Edges (8, n), circles (3, CIRCLES) and nooks (NOOKS, 3) of a form, mm; kept, like the outlines themselves."""
+    o = form.outline
+    a = turned(o.edges[:, :2], form.turn_deg, form.mirrored)
+    b = turned(o.edges[:, 2:], form.turn_deg, form.mirrored)
+    circle, nook = o.circles.T.copy(), o.nooks.copy()
+    circle[:2] = turned(o.circles[:, :2], form.turn_deg, form.mirrored).T
+    nook[:, :2] = turned(o.nooks[:, :2], form.turn_deg, form.mirrored)
+    return np.hstack([a, b, np.minimum(a, b), np.maximum(a, b)]).T, circle, nook
 
 
 def spot(

@@ -32,7 +32,10 @@ from nesting.layout.terms import QUIET, Effort, Ground, Layout, Shape, Spot, Sto
 LAYING_SHARE = 0.2
 """Of the effort allowed, at most so much for laying sheet after sheet."""
 FIRST_SHARE = 0.05
-"""Of the effort allowed, so much for the first try of a choice; it grows by half with every round through them."""
+"""Of the effort allowed, at least so much for the first try of a choice; it grows by half with every round through
+them."""
+ROUND_SHARE = 0.25
+"""Of the effort allowed, so much for the first round through few choices."""
 OUT, INTO, FEW = 2, 3, 12
 """At most so many sheets are given up at once for so many others; for one, where there are more than FEW kinds."""
 EXCHANGE = 150_000
@@ -166,9 +169,10 @@ def _improving(asked: _Asked, stop: Stop, pool: ThreadPoolExecutor) -> Iterator[
     if best.layout.missing:
         best = _everything(asked, best, stop, pool)
         yield best
-    spent, share, tries = best.layout.effort.evaluations, FIRST_SHARE, 0
+    spent, longer, tries = best.layout.effort.evaluations, 1.0, 0
     while not best.layout.missing and stop(Effort(spent)) < 1.0:
         found, choices = None, _cheaper(asked, best)
+        share = longer * max(FIRST_SHARE, ROUND_SHARE / max(1, len(choices)))
         for sheets in choices:
             found, used = _try(asked, best, sheets, _within(stop, spent, share), tries, pool)
             spent, tries = spent + used, tries + 1
@@ -178,7 +182,7 @@ def _improving(asked: _Asked, stop: Stop, pool: ThreadPoolExecutor) -> Iterator[
                 break
         if not choices:
             break
-        share *= 1.5 if found is None else 1.0
+        longer *= 1.5 if found is None else 1.0
 
 
 def _within(stop: Stop, spent: int, share: float) -> Stop:
@@ -202,16 +206,20 @@ def _laying(asked: _Asked, stop: Stop) -> Iterator[Stocked]:
     spent = 0
     while True:
         yield asked.stocked(sheets, spots, left, spent)
+        if not left:
+            return
         kinds = [kind for kind in range(len(asked.stock)) if asked.available(kind, sheets.count(kind) + 1)]
         known = {kind: again for kind in kinds if kind in known and (again := _again(asked, known[kind], left))}
-        late = stop(Effort(spent)) > LAYING_SHARE and (known or set(sheets[-1:]) & set(kinds))
-        for kind in kinds if left else ():
-            if kind not in known and (not late or kind in sheets[-1:]):
+        late, laid = stop(Effort(spent)) > LAYING_SHARE, list[tuple[int, Layout]]()
+        for some in (sheets[-1:], kinds) if late else (kinds,):
+            for kind in sorted(set(some) & set(kinds) - set(known)):
                 known[kind] = _filled(asked, left, kind, _within(stop, spent, _laying_share(asked)))
                 spent += known[kind].effort.evaluations
-        laid = [(kind, layout) for kind, layout in known.items() if layout.spots]
+            laid = [(kind, layout) for kind, layout in sorted(known.items()) if layout.spots]
+            if laid:
+                break
         if not laid:
-            break
+            return
         kind, most = max(laid, key=lambda each: (not each[1].missing, each[1].value / asked.stock[each[0]].cost))
         spots += [replace(spot, ground=len(sheets)) for spot in most.spots]
         sheets.append(kind)

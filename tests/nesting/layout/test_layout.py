@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Callable
-from itertools import combinations
 
 import pytest
 import shapely
@@ -11,33 +10,9 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import Point, Polygon, box
 
-from nesting.layout import Effort, Ground, Layout, Shape, Spot, after_evaluations, fill, fit, strip
+from nesting.layout import Effort, Ground, Layout, Shape, after_evaluations, fill, fit, strip
 from nesting.layout.stock import Stock, cheapest
-
-HAIR_MM = 2e-4
-
-
-def placed(shape: Shape, spot: Spot) -> Polygon:
-    polygon = affinity.scale(shape.polygon, -1.0, 1.0, origin=(0, 0)) if spot.mirrored else shape.polygon
-    turned = affinity.rotate(polygon, spot.turn_deg, origin=(0, 0))
-    return affinity.translate(turned, spot.x_mm, spot.y_mm)
-
-
-def assert_valid(layout: Layout, shapes: list[Shape], ground: Ground, gap_mm: float, margin_mm: float) -> None:
-    by_id = {shape.id: shape for shape in shapes}
-    outlines = {spot.id: placed(by_id[spot.id], spot) for spot in layout.spots}
-    assert sorted([*outlines, *layout.missing]) == sorted(by_id)
-    inner = ground.polygon.buffer(-margin_mm + HAIR_MM, join_style="mitre")
-    for name, outline in outlines.items():
-        assert inner.covers(outline), f"{name} leaves the sheet"
-        if ground.reaches:
-            assert any(reach.buffer(HAIR_MM).covers(outline) for reach in ground.reaches), f"{name} in no reach"
-        assert all(pin.distance(outline) >= gap_mm - HAIR_MM for pin in ground.pinned), f"{name} at a pinned piece"
-    for (a, one), (b, two) in combinations(outlines.items(), 2):
-        if gap_mm:
-            assert one.distance(two) >= gap_mm - HAIR_MM, f"{a} and {b}"
-        else:
-            assert one.buffer(-HAIR_MM).disjoint(two.buffer(-HAIR_MM)), f"{a} and {b}"
+from tests.nesting.layout.judging import HAIR_MM, assert_valid, placed
 
 
 def star(radius: float, points: int = 5) -> Polygon:
@@ -75,22 +50,79 @@ def polygons(draw: st.DrawFn) -> Polygon:
 
 
 TURNS = st.sampled_from([None, (0.0,), (0.0, 180.0), QUARTERS, (17.0, 200.0)])
+GAPS, MARGINS = st.sampled_from([0.0, 0.5, 3.0, 7.0]), st.sampled_from([0.0, 1.0, 5.0])
 
 
-@settings(max_examples=30, deadline=None)
-@given(
-    st.lists(st.tuples(polygons(), TURNS, st.booleans(), st.floats(1, 10)), min_size=1, max_size=9),
-    st.sampled_from([0.0, 0.5, 3.0, 7.0]),
-    st.sampled_from([0.0, 1.0, 5.0]),
-    st.sampled_from([(), (box(0, 0, 900, 300), box(0, 250, 900, 600))]),
-    st.sampled_from([(), (box(100, 100, 220, 240), star(50))]),
-    st.integers(0, 3),
-)
-def test_what_is_laid_is_laid_well(wanted, gap_mm, margin_mm, reaches, pinned, seed) -> None:
-    shapes = [Shape(str(k), polygon, turns, flip, value) for k, (polygon, turns, flip, value) in enumerate(wanted)]
-    ground = Ground(OFFCUT, reaches, pinned)
+@st.composite
+def wanted(draw: st.DrawFn) -> list[Shape]:
+    """A few shapes with turns, values, charges for lying across reaches and the quality they ask for."""
+    return [
+        Shape(
+            str(k),
+            draw(polygons()),
+            draw(TURNS),
+            draw(st.booleans()),
+            draw(st.floats(1, 10)),
+            draw(st.sampled_from([None, None, 0.5])),
+            draw(st.sampled_from([math.inf, 2.0, 1.0])),
+        )
+        for k in range(draw(st.integers(1, 9)))
+    ]
+
+
+@st.composite
+def sheets(draw: st.DrawFn) -> Ground:
+    """An irregular sheet with a hole, perhaps with reaches that share a band, pinned pieces and poor zones."""
+    n = draw(st.integers(3, 9))
+    radii = draw(st.lists(st.floats(150, 400), min_size=n, max_size=n))
+    corners = [(r * math.cos(2 * math.pi * k / n), r * math.sin(2 * math.pi * k / n)) for k, r in enumerate(radii)]
+    hole = affinity.translate(star(draw(st.floats(5, 40))), draw(st.floats(-80, 80)), draw(st.floats(-80, 80)))
+    outline = max(shapely.get_parts(Polygon(corners).difference(hole)), key=lambda part: part.area)
+    reaches = draw(st.sampled_from([(), (box(-400, -400, 400, 50), box(-400, -50, 400, 400))]))
+    pinned = draw(st.sampled_from([(), (box(60, 60, 120, 140), affinity.translate(star(50), -90, 20))]))
+    zones = draw(st.sampled_from([(), ((box(-200, -200, 0, 0), 1.0), (box(-50, -200, 100, 50), 2.0))]))
+    return Ground(outline, reaches, pinned, zones)
+
+
+@settings(max_examples=40, deadline=None)
+@given(wanted(), st.one_of(st.just(Ground(OFFCUT)), sheets()), GAPS, MARGINS, st.integers(0, 3))
+def test_what_is_laid_is_laid_well(shapes, ground, gap_mm, margin_mm, seed) -> None:
     layout = fill(shapes, ground, gap_mm=gap_mm, margin_mm=margin_mm, stop=after_evaluations(20_000), seed=seed)
     assert_valid(layout, shapes, ground, gap_mm, margin_mm)
+
+
+@settings(max_examples=20, deadline=None)
+@given(wanted(), sheets(), GAPS, MARGINS)
+def test_a_set_that_is_said_to_fit_does(shapes, ground, gap_mm, margin_mm) -> None:
+    layout = fit(shapes, ground, gap_mm=gap_mm, margin_mm=margin_mm, stop=after_evaluations(20_000))
+    if layout is not None:
+        assert layout.missing == ()
+        assert_valid(layout, shapes, ground, gap_mm, margin_mm)
+
+
+@settings(max_examples=15, deadline=None)
+@given(wanted(), sheets(), GAPS, MARGINS)
+def test_every_sheet_bought_is_laid_well(shapes, ground, gap_mm, margin_mm) -> None:
+    stock = [Stock(ground, 3.0, 1), Stock(Ground(OFFCUT), 4.0, 1), Stock(Ground(box(0, 0, 260, 260)))]
+    found = cheapest(shapes, stock, gap_mm=gap_mm, margin_mm=margin_mm, stop=after_evaluations(30_000))
+    laid = {spot.id for spot in found.layout.spots}
+    assert sorted([*laid, *found.layout.missing]) == sorted(shape.id for shape in shapes)
+    assert found.cost == sum(stock[kind].cost for kind in found.sheets)
+    assert max([0, *(found.sheets.count(kind) for kind in (0, 1))]) <= 1
+    for number, kind in enumerate(found.sheets):
+        here = tuple(spot for spot in found.layout.spots if spot.ground == number)
+        ids = {spot.id for spot in here}
+        part = [shape for shape in shapes if shape.id in ids]
+        assert_valid(Layout(here), part, stock[kind].ground, gap_mm, margin_mm)
+
+
+def test_only_a_mirrored_piece_fits() -> None:
+    zed = Polygon([(0, 0), (200, 0), (200, 100), (300, 100), (300, 200), (100, 200), (100, 100), (0, 100)])
+    sheet = Ground(affinity.scale(zed, -1.002, 1.002, origin=(0, 0)))
+    assert fit([Shape("z", zed, QUARTERS)], sheet, stop=after_evaluations(100_000)) is None
+    layout = fit([Shape("z", zed, QUARTERS, mirror=True)], sheet)
+    assert layout is not None
+    assert layout.spots[0].mirrored
 
 
 def test_stars_lie_in_the_counters_of_letters() -> None:

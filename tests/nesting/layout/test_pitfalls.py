@@ -10,7 +10,7 @@ from shapely import affinity
 from shapely.geometry import Point, Polygon, box
 
 from nesting.layout import Ground, Shape, after_evaluations, fit, kernels
-from nesting.layout.outlines import HAIR_MM, offset
+from nesting.layout.outlines import HAIR_MM, SIMPLER, offset, outline
 from nesting.layout.search import Chain, Task
 
 FIELD = Ground(box(-1000, -1000, 1000, 1000))
@@ -123,6 +123,20 @@ def test_an_offset_never_cuts_a_corner(radii: list[float], distance: float) -> N
         [(r * math.cos(2 * math.pi * k / n), r * math.sin(2 * math.pi * k / n)) for k, r in enumerate(radii)]
     )
     assert offset(polygon, distance).buffer(1e-6).covers(polygon.buffer(distance, quad_segs=32))
+
+
+@given(st.lists(st.floats(60, 80), min_size=100, max_size=300), st.sampled_from([0.0, 1.0, 3.0]))
+@settings(max_examples=20, deadline=None)
+def test_a_simpler_outline_never_eats_the_gap(radii: list[float], gap_mm: float) -> None:
+    n = len(radii)
+    polygon = Polygon(
+        [(r * math.cos(2 * math.pi * k / n), r * math.sin(2 * math.pi * k / n)) for k, r in enumerate(radii)]
+    )
+    laid = outline(polygon, gap_mm / 2)
+    grown = Polygon(laid.edges[:, :2] + np.array(laid.reference))
+    assert grown.buffer(2 * HAIR_MM).covers(polygon.buffer(gap_mm / 2, quad_segs=32))
+    little = 2 * SIMPLER * math.sqrt(polygon.area) + 0.03 * gap_mm
+    assert polygon.buffer(gap_mm / 2 + little, join_style="mitre").buffer(little).covers(grown)
 
 
 def test_a_hair_is_taken_off_every_side_and_never_more() -> None:
