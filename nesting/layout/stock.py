@@ -2,11 +2,11 @@
 
 In: shapes, stock (grounds with cost and quantity). Out: a checked Layout and which sheets it lies on.
 
-First the sheet that gives most area laid for its cost is taken, again and again, until everything lies. Then, the
-loosest first, other choices of sheets that cost less are tried, a few sheets fewer or others instead: two chains, one
-from the layout at hand and one from nothing, move everything apart on all sheets at once, as in `fit`. They take turns
-at fixed amounts of work, so that one thread or two give the same layout. Shapes that may lie at any angle are first
-laid squarely: turned so that one of their edges lies along an axis, which leaves far fewer ways to try.
+First the sheet that gives most area laid for its cost is taken, again and again, until everything lies: with shapes
+that may lie at any angle laid squarely, an edge along an axis, which leaves far fewer ways to try; then freely. Other
+choices of sheets that cost less are tried then, a few sheets fewer or others instead: two chains, one freely from the
+layout at hand and one squarely from nothing, move everything apart on all sheets at once, as in `fit`. They exchange
+nothing and are looked at after fixed amounts of work, so that one thread or two give the same layout.
 """
 
 from __future__ import annotations
@@ -29,19 +29,17 @@ from nesting.layout.outlines import turned
 from nesting.layout.search import CHUNK, Chain, Task
 from nesting.layout.terms import QUIET, Effort, Ground, Layout, Shape, Spot, Stop, Watch, after_evaluations, first_of
 
-LAYING_SHARE = 0.2
+LAYING_SHARE = 0.4
 """Of the effort allowed, at most so much for laying sheet after sheet."""
 FIRST_SHARE = 0.05
 """Of the effort allowed, at least so much for the first try of a choice; it grows by half with every round through
 them."""
 ROUND_SHARE = 0.25
 """Of the effort allowed, so much for the first round through few choices."""
-OUT, INTO, FEW = 2, 3, 12
+OUT, INTO, FEW = 2, 3, 4
 """At most so many sheets are given up at once for so many others; for one, where there are more than FEW kinds."""
 EXCHANGE = 150_000
 """Evaluations of each chain between two looks at the other: a sixth of a second."""
-SEEDS = 1_000_003
-"""Seeds of chains lie so far apart: the random numbers of neighbours are the same, begun one later."""
 QUARTERS = (0.0, 90.0, 180.0, 270.0)
 
 
@@ -137,6 +135,11 @@ class _Asked:
         boxes = [stock.ground.polygon.bounds for stock in self.stock]
         return [_squared(shape, boxes) if shape.turns_deg is None else shape for shape in self.shapes]
 
+    @property
+    def ways(self) -> list[list[Shape]]:
+        """The shapes squared and as they are, or once if that is the same."""
+        return [self.squared, self.shapes] if any(shape.turns_deg is None for shape in self.shapes) else [self.shapes]
+
 
 def _room(ground: Ground) -> float:
     return float(ground.polygon.area - sum(pinned.intersection(ground.polygon).area for pinned in ground.pinned))
@@ -164,8 +167,13 @@ def _fits(polygon: Polygon, turn_deg: float, box: tuple[float, float, float, flo
 
 def _improving(asked: _Asked, stop: Stop, pool: ThreadPoolExecutor) -> Iterator[Stocked]:
     """Ever cheaper layouts, until none could be cheaper or the effort is spent; each knows the effort so far."""
-    for best in _laying(asked, stop):
-        yield best
+    best = Stocked(Layout((), tuple(asked.areas)), (), 0.0)
+    for shapes in asked.ways:
+        for laid in _laying(asked, shapes, stop, best.layout.effort.evaluations):
+            if (len(laid.layout.missing), laid.cost) < (len(best.layout.missing), best.cost):
+                best = laid
+            best = replace(best, layout=replace(best.layout, effort=laid.layout.effort))
+            yield best
     if best.layout.missing:
         best = _everything(asked, best, stop, pool)
         yield best
@@ -198,19 +206,19 @@ def _within(stop: Stop, spent: int, share: float) -> Stop:
 # ── sheet after sheet ────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _laying(asked: _Asked, stop: Stop) -> Iterator[Stocked]:
+def _laying(asked: _Asked, shapes: Sequence[Shape], stop: Stop, spent: int) -> Iterator[Stocked]:
     """Sheet after sheet, each the one that gives most area for its cost. A layout is repeated while there are pieces
     for it; with the effort for this spent, only those known, and the kind of the sheet before, are looked at."""
-    left, sheets, spots = list(asked.squared), list[int](), list[Spot]()
+    left, sheets, spots = list(shapes), list[int](), list[Spot]()
     known: dict[int, Layout] = {}
-    spent = 0
+    share, start = LAYING_SHARE / len(asked.ways), stop(Effort(spent))
     while True:
         yield asked.stocked(sheets, spots, left, spent)
         if not left:
             return
         kinds = [kind for kind in range(len(asked.stock)) if asked.available(kind, sheets.count(kind) + 1)]
         known = {kind: again for kind in kinds if kind in known and (again := _again(asked, known[kind], left))}
-        late, laid = stop(Effort(spent)) > LAYING_SHARE, list[tuple[int, Layout]]()
+        late, laid = stop(Effort(spent)) - start > share, list[tuple[int, Layout]]()
         for some in (sheets[-1:], kinds) if late else (kinds,):
             for kind in sorted(set(some) & set(kinds) - set(known)):
                 known[kind] = _filled(asked, left, kind, _within(stop, spent, _laying_share(asked)))
@@ -242,7 +250,7 @@ def _again(asked: _Asked, layout: Layout, left: Sequence[Shape]) -> Layout | Non
 def _laying_share(asked: _Asked) -> float:
     """For one sheet of one kind."""
     sheets = 1.0 + sum(asked.areas.values()) * len(asked.stock) / sum(asked.rooms)
-    return min(LAYING_SHARE / 4, LAYING_SHARE / (2 * sheets * len(asked.stock)))
+    return LAYING_SHARE / len(asked.ways) / max(8.0, sheets * len(asked.stock))
 
 
 def _filled(asked: _Asked, shapes: Sequence[Shape], kind: int, stop: Stop) -> Layout:
@@ -283,22 +291,21 @@ class _Choice:
 
 
 def _cheaper(asked: _Asked, best: Stocked) -> list[_Choice]:
-    """Choices of sheets that cost less and have area enough, the loosest first. Of equal sheets, those with least on
-    them are given up."""
+    """Choices of sheets that cost less and have area enough: first those that save much and are not too tight. Of equal
+    sheets, those with least on them are given up."""
     need = sum(asked.areas.values()) * (1.0 - 1e-9)
     have, kinds = Counter(best.sheets), range(len(asked.stock))
-    few = len(kinds) <= FEW
     found: list[tuple[float, int, tuple[int, ...], tuple[int, ...]]] = []
-    for out in _some(sorted(have), OUT if few else 1):
-        for into in _some(kinds, INTO if few else 1):
+    for out in _some(sorted(have), OUT):
+        for into in _some(kinds, INTO if len(kinds) <= FEW else 1):
             sheets = have - Counter(out) + Counter(into)
             if set(out) & set(into) or any(taken > have[kind] for kind, taken in Counter(out).items()):
                 continue
             if any(not asked.available(kind, sheets[kind]) for kind in into):
                 continue
-            room = asked.room(sheets.elements())
-            if asked.cost(sheets.elements()) < best.cost - 1e-9 * best.cost and room >= need:
-                found.append((-room, len(into) - len(out), out, into))
+            saved, room = best.cost - asked.cost(sheets.elements()), asked.room(sheets.elements())
+            if saved > 1e-9 * best.cost and room >= need:
+                found.append((-saved * (1.0 - need / room) ** 2, len(into) - len(out), out, into))
     return [_Choice(_kept(asked, best, out), into) for *_, out, into in sorted(found)]
 
 
@@ -322,12 +329,14 @@ def _try(
 ) -> tuple[Stocked | None, int]:
     """Lay everything on other sheets; None if that failed. Also the evaluations spent."""
     sheets = (*(best.sheets[at] for at in choice.kept), *choice.others)
-    task = Task(asked.squared, [asked.stock[kind].ground for kind in sheets], asked.gap_mm, asked.margin_mm)
-    if task.hopeless:
+    grounds = [asked.stock[kind].ground for kind in sheets]
+    free, squared = (Task(shapes, grounds, asked.gap_mm, asked.margin_mm) for shapes in (asked.shapes, asked.squared))
+    if free.hopeless:
         return None, 0
     spots = [replace(s, ground=choice.kept.index(s.ground)) for s in best.layout.spots if s.ground in choice.kept]
-    seed = (asked.seed * 1000 + tries) * SEEDS
-    runs = [_Run(partial(crowded, task, seed, spots)), _Run(partial(crowded, task, seed + SEEDS // 2))]
+    seed = (asked.seed * 1000 + tries) * 2
+    runs = [_Run(partial(crowded, free, seed, spots))]
+    runs += [] if squared.hopeless else [_Run(partial(crowded, squared, seed + 1))]
     while True:
         list(pool.map(_Run.advance, runs))
         used = sum(run.evaluations for run in runs)

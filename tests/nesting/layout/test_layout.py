@@ -118,7 +118,7 @@ def test_every_sheet_bought_is_laid_well(shapes, ground, gap_mm, margin_mm) -> N
 
 def test_only_a_mirrored_piece_fits() -> None:
     zed = Polygon([(0, 0), (200, 0), (200, 100), (300, 100), (300, 200), (100, 200), (100, 100), (0, 100)])
-    sheet = Ground(affinity.scale(zed, -1.002, 1.002, origin=(0, 0)))
+    sheet = Ground(affinity.scale(zed.buffer(3, join_style="mitre"), -1.0, 1.0, origin=(0, 0)))
     assert fit([Shape("z", zed, QUARTERS)], sheet, stop=after_evaluations(100_000)) is None
     layout = fit([Shape("z", zed, QUARTERS, mirror=True)], sheet)
     assert layout is not None
