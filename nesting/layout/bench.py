@@ -225,9 +225,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = _options(arguments)
     kept = json.loads(options.kept.read_text(encoding="utf-8")) if options.kept else {}
     work = options.evaluations or kept.get("evaluations")
-    clock = two_cores if options.processor else time.monotonic
     stop = (
-        partial(after_evaluations, work) if work else partial(after_seconds, options.seconds, CLOCKS[options.processor])
+        partial(after_evaluations, work)
+        if work
+        else partial(after_seconds, options.seconds, two_cores if options.processor else time.monotonic)
     )
     run = Run(stop, options.seed, options.grow, options.out, kept.get("reached", {}))
     paths = list(options.instances)
