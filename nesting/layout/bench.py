@@ -225,11 +225,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = _options(arguments)
     kept = json.loads(options.kept.read_text(encoding="utf-8")) if options.kept else {}
     work = options.evaluations or kept.get("evaluations")
-    stop = (
-        partial(after_evaluations, work)
-        if work
-        else partial(after_seconds, options.seconds, two_cores if options.processor else time.monotonic)
-    )
+    clock = two_cores if options.processor else time.monotonic
+    stop = partial(after_evaluations, work) if work else partial(after_seconds, options.seconds, clock)
     run = Run(stop, options.seed, options.grow, options.out, kept.get("reached", {}))
     paths = list(options.instances)
     if options.all:
