@@ -91,7 +91,7 @@ def test_a_sheet_that_crosses_itself(tmp_path: Path) -> None:
 
 def test_an_empty_plan_passes_with_nothing_to_measure(tmp_path: Path) -> None:
     plan = entrance_sign().plan
-    plan.update(pieces=[], sheets=[], demands=[])
+    plan.update(pieces=[], sheets=[], demands=[], splits=[])
     (tmp_path / "plan.json").write_text(json.dumps(plan), encoding="utf-8")
     assert {check.name for check in audit_plan(tmp_path) if not check.ok} == set()
 
