@@ -39,6 +39,6 @@ def _offered(sheet: PlannedSheet, pieces: Mapping[str, Piece], rates: Rates) -> 
         yield (
             f"{sheet.id}: its edges are as the factory cut them, sure to be neither straight nor square, and "
             f"{' and '.join(needs)}: check them with a square; an edge trim of {rates.edge_trim_mm:g} mm makes "
-            f"an edge true. If they are known to be square, set `square = true` in offer {sheet.source.offer}; else plan with "
-            f"length_mm and width_mm less the trim"
+            f"an edge true. If they are known to be square, set `square = true` in offer {sheet.source.offer}; else "
+            "plan with length_mm and width_mm less the trim"
         )
