@@ -46,7 +46,7 @@ def least_segments(area: Polygon, fitting: Fitting, may_turn: bool) -> Least:
     shared = _least_shares(len(points), apart, len(clique))
     if by_area.segments > max(len(clique), shared):
         return by_area
-    places = ", ".join(f"({points[i][0]:.0f}, {points[i][1]:.0f})" for i in clique)
+    places = ", ".join(f"({round(points[i][0])}, {round(points[i][1])})" for i in clique)
     if shared > len(clique):
         return Least(shared, f"{len(points)} points of its outline cannot be shared out among {shared - 1} segments")
     return Least(len(clique), f"the {len(clique)} points {places} lie so far apart that no segment holds two of them")
