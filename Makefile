@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test lint types contract bless lock bench bench-layout bench-rectangles bench-rack crash-rack fuzz-drawings clean bench-growth
+.PHONY: demo test lint types contract bless lock bench bench-layout bench-rectangles bench-rack crash-rack fuzz-drawings bench-jobs clean bench-growth
 
 demo: $(READY)
 	$(BIN)/halfturn demo
@@ -58,6 +58,10 @@ bench-rectangles: $(READY)
 # How the engine's time and memory grow from 42 pieces on one sheet to 500 on twelve.
 bench-growth: $(READY)
 	$(BIN)/python -m nesting.layout.growth
+
+# 20 sign jobs against planning by hand, growth from 60 to 300 letters, cost over time; ten minutes of processor time.
+bench-jobs: $(READY)
+	$(BIN)/python -m tests.bench.choice jobs growth time
 
 # A rack of 100,000 sheets and 1,000,000 entries; RACK=postgresql://... for an empty database on a server.
 bench-rack: $(READY)

@@ -19,7 +19,7 @@ from nesting.assigning.blanks import Cutting, Freed, cut_up, free_blank, free_ne
 from nesting.assigning.cut_to_size import drawn_in
 from nesting.assigning.leftovers import leftovers
 from nesting.assigning.stock import Candidate
-from nesting.layout import Ground, Layout, Shape, after_evaluations, fill, rectangles
+from nesting.layout import Ground, Layout, Shape, Spot, after_evaluations, fill, rectangles
 from nesting.model import Blank, Machine, Pass, Piece, Placement, PlannedSheet, Point, Rates, Rect, Trim, Turn
 from nesting.passes import plan_passes
 from nesting.passes.reach import EPS, Reach, holds, reaches
@@ -65,23 +65,37 @@ class Recipe:
 class Column:
     """One proven way to use one candidate: `counts` of each kind, `cents` by `costing.sheet_lines`.
 
-    `spare` are the parts of the sheet that no blank was freed from."""
+    `spare` are the parts of the sheet that no blank was freed from; a sheet that stays as it comes has no recipe."""
 
     candidate: Candidate
     counts: tuple[int, ...]
     sheet: PlannedSheet
     spare: tuple[Rect, ...]
     cents: int
+    recipe: Recipe | None = None
+
+
+def most_valuable(shapes: Sequence[Shape], ground: Ground, shop: Shop) -> Layout:
+    """The most valuable layout found; rectangles by the faster way."""
+    gap, margin = shop.machine.gap_mm, shop.machine.margin_mm
+    if rectangles.are_rectangles(shapes, [ground]):
+        work = round(PANEL_SHARE * shop.evaluations)
+        layout = rectangles.fill(shapes, ground, gap_mm=gap, margin_mm=margin, work=work, seed=shop.seed)
+        if layout is not None:
+            return layout
+    stop = after_evaluations(shop.evaluations)
+    return fill(shapes, ground, gap_mm=gap, margin_mm=margin, stop=stop, seed=shop.seed)
 
 
 @dataclass(frozen=True, slots=True)
 class Shop:
-    """What stays the same while sheets are chosen."""
+    """What stays the same while sheets are chosen; `fill` lays pieces on a ground, those of most value if not all."""
 
     machine: Machine
     rates: Rates
     seed: int
     evaluations: int
+    fill: Callable[[Sequence[Shape], Ground, Shop], Layout] = most_valuable
 
 
 def kinds_of(pieces: Iterable[Piece], machine: Machine) -> tuple[Kind, ...]:
@@ -251,7 +265,7 @@ def _assembled(
         blanks = [replace(blank, rect_mm=candidate.rect) for blank in blanks]
     sheet = finish_sheet(candidate, candidate.id, trims, blanks, spots, spare, pieces, shop)
     cents = int(costing.total(costing.sheet_lines(sheet, shop.machine, shop.rates)) * 100)
-    return Column(candidate, tuple(counts), sheet, tuple(spare), cents)
+    return Column(candidate, tuple(counts), sheet, tuple(spare), cents, recipe)
 
 
 def blanks_of(candidate: Candidate, recipe: Recipe, shop: Shop) -> list[Rect]:
@@ -290,11 +304,13 @@ def _fill(
     ground = ground_of(candidate.polygon, freed.blank, recipe.one_pass, shop.machine)
     if ground is None:
         return []
-    layout = _laid(shapes_of(kinds, left, values), ground, shop)
-    return [
-        Placement(spot.id, blank, round(spot.x_mm, 6), round(spot.y_mm, 6), spot.turn_deg, spot.mirrored)
-        for spot in layout.spots
-    ]
+    layout = shop.fill(shapes_of(kinds, left, values), ground, shop)
+    return [placed(spot, blank) for spot in layout.spots]
+
+
+def placed(spot: Spot, blank: str = "") -> Placement:
+    """The engine's spot on a blank, to the nanometre."""
+    return Placement(spot.id, blank, round(spot.x_mm, 6), round(spot.y_mm, 6), spot.turn_deg, spot.mirrored)
 
 
 def shapes_of(kinds: Sequence[Kind], counts: Sequence[int], values: Sequence[float]) -> list[Shape]:
@@ -311,18 +327,6 @@ def shapes_of(kinds: Sequence[Kind], counts: Sequence[int], values: Sequence[flo
         for kind, count, value in zip(kinds, counts, values, strict=True)
         for piece in kind.pieces[:count]
     ]
-
-
-def _laid(shapes: Sequence[Shape], ground: Ground, shop: Shop) -> Layout:
-    """The most valuable layout found; rectangles by the faster way."""
-    gap, margin = shop.machine.gap_mm, shop.machine.margin_mm
-    if rectangles.are_rectangles(shapes, [ground]):
-        work = round(PANEL_SHARE * shop.evaluations)
-        layout = rectangles.fill(shapes, ground, gap_mm=gap, margin_mm=margin, work=work, seed=shop.seed)
-        if layout is not None:
-            return layout
-    stop = after_evaluations(shop.evaluations)
-    return fill(shapes, ground, gap_mm=gap, margin_mm=margin, stop=stop, seed=shop.seed)
 
 
 def ground_of(sheet: Polygon, blank: Rect, one_pass: bool, machine: Machine) -> Ground | None:

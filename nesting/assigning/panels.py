@@ -25,14 +25,14 @@ from nesting.assigning.columns import (
     blanks_of,
     column_of,
     ground_of,
+    placed,
     recipes,
     shapes_of,
 )
 from nesting.assigning.orders import at_every_price
 from nesting.assigning.stock import Candidate
-from nesting.layout import Ground, Shape, Spot, rectangles
+from nesting.layout import Ground, Shape, rectangles
 from nesting.layout.rectangles import Bin, Filled
-from nesting.model import Placement
 
 WORK = 6_000_000
 """Free rectangles looked at for one whole answer, for each round of effort asked for."""
@@ -87,7 +87,7 @@ def panel_columns(
     filled = panels.share_out(shapes, stock, floor)
     if filled and sum(_cost(panels, one) for one in filled) > floor + 0.005 and len(shapes) >= ALIKE * len(kinds):
         filled += _priced(panels, filled)
-    columns = [column_of(*panels.ways[one.bin], kinds, [_placed(spot) for spot in one.spots], shop) for one in filled]
+    columns = [column_of(*panels.ways[one.bin], kinds, [placed(spot) for spot in one.spots], shop) for one in filled]
     return [priced for column in columns if column is not None for priced in at_every_price(column, shop)]
 
 
@@ -115,10 +115,6 @@ def _cost(panels: _Panels, filled: Filled) -> float:
     used = panels.stock[filled.bin]
     area = sum(n * panels.kinds[kind].polygon.area for kind, n in panels.counts(filled).items())
     return used.cost + used.rate * float(area)
-
-
-def _placed(spot: Spot) -> Placement:
-    return Placement(spot.id, "", round(spot.x_mm, 6), round(spot.y_mm, 6), spot.turn_deg, spot.mirrored)
 
 
 # ── fillings priced by duals ─────────────────────────────────────────────────────────────────────────────────────

@@ -12,6 +12,7 @@ import math
 import random
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence, Sized
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
@@ -19,6 +20,7 @@ from nesting.assigning.columns import Column, Kind, Recipe, Shop, build_column, 
 from nesting.assigning.master import cheapest, worth
 from nesting.assigning.orders import at_every_price, beyond_need
 from nesting.assigning.panels import panel_columns
+from nesting.assigning.refitting import Densities, Refits, Way
 from nesting.assigning.stock import Candidate
 from nesting.costing import money
 from nesting.faults import StockFault
@@ -29,6 +31,8 @@ MANY = 1_000_000
 """No answer has so many sheets of one kind."""
 TRIES = 2
 """Sheets compared at each step of building an answer."""
+PLENTY = 2.5
+"""Pieces shown to the engine for one sheet, as a multiple of its area."""
 BUILD_EVERY = 3
 """One round in so many builds a whole answer anew; the others take the best one apart."""
 NOISE = 0.4
@@ -37,28 +41,59 @@ NOISE = 0.4
 
 @dataclass(slots=True)
 class Pool:
-    """All columns made so far, and what has been asked for already."""
+    """The cheapest column made so far for each sheet, price and load; and what has been asked for already."""
 
-    found: Sequence[Candidate]
+    ways: Mapping[Candidate, Sequence[Recipe]]
+    """Every sheet, with the recipes that bring it onto the bed."""
     kinds: Sequence[Kind]
     shop: Shop
     seed: int
     """The engine's; another in every round, so that no unlucky layout stays for good."""
-    columns: list[Column] = field(default_factory=list)
+    threads: Executor
+    made: dict[tuple[object, ...], Column] = field(default_factory=dict)
     known: dict[tuple[object, ...], Column | None] = field(default_factory=dict)
+    densities: Densities = field(default_factory=Densities)
 
-    def column(
-        self, candidate: Candidate, recipe: Recipe, wanted: Sequence[int], values: Sequence[float]
-    ) -> Column | None:
-        """Build a column, or recall it where the same was asked before."""
+    @property
+    def stock(self) -> str:
+        """The stock key, in words."""
+        return str(self.kinds[0].sample.stock)
+
+    @property
+    def columns(self) -> list[Column]:
+        return list(self.made.values())
+
+    def built(self, ways: Sequence[Way], wanted: Sequence[int], values: Sequence[float]) -> list[Column]:
+        """A column for each way that takes a piece, all at once; recalled where the same was asked before."""
         ranks = tuple(sorted(range(len(values)), key=lambda kind: -values[kind] / self.kinds[kind].polygon.area))
-        key = (candidate.id, recipe, tuple(wanted), ranks, self.seed)
-        if key not in self.known:
-            built = build_column(candidate, recipe, self.kinds, wanted, values, replace(self.shop, seed=self.seed))
-            self.known[key] = built
-            if built is not None:
-                self.columns.extend(at_every_price(built, self.shop))
-        return self.known[key]
+        keys = [(candidate.id, recipe, tuple(wanted), ranks, self.seed) for candidate, recipe in ways]
+        fresh = [way for way, key in zip(ways, keys, strict=True) if key not in self.known]
+        shop = replace(self.shop, seed=self.seed)
+
+        def build(way: Way) -> Column | None:
+            return build_column(*way, self.kinds, self._plenty(way[0], wanted), values, shop)
+
+        made = iter(list(self.threads.map(build, fresh)))
+        for key in keys:
+            if key not in self.known:
+                self.known[key] = column = next(made)
+                if column is not None:
+                    self.add(column, full=any(n > count for n, count in zip(wanted, column.counts, strict=True)))
+        return [column for key in keys if (column := self.known[key]) is not None]
+
+    def _plenty(self, candidate: Candidate, wanted: Sequence[int]) -> list[int]:
+        """Of many pieces the engine is shown a mix of some times what the sheet can hold."""
+        area = sum(kind.polygon.area * n for kind, n in zip(self.kinds, wanted, strict=True))
+        share = min(1.0, PLENTY * candidate.polygon.area / area)
+        return [math.ceil(n * share) for n in wanted]
+
+    def add(self, column: Column, full: bool = False) -> None:
+        """One more for the master to choose from, at every price of its offer, unless a cheaper one holds the same."""
+        self.densities.saw(column, self.kinds, full)
+        for one in at_every_price(column, self.shop):
+            key = (one.candidate.id, one.candidate.least, one.counts)
+            if key not in self.made or one.cents < self.made[key].cents:
+                self.made[key] = one
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +104,8 @@ class Search:
     bound: Decimal
     watch: Watcher
     stop: Sized = ()
+    threads: int = 2
+    step: str = "choosing sheets"
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,14 +119,45 @@ class Answer:
 def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, search: Search) -> Answer:
     """The cheapest columns found within the search's effort. Raises StockFault if none hold all pieces."""
     wanted = [len(kind.pieces) for kind in kinds]
-    pool = Pool(found, kinds, shop, shop.seed, list(beyond_need(found, len(kinds), shop)))
-    large_orders = Counter({candidate.id: MANY for candidate in found if candidate.least > 1})
-    pool.columns += panel_columns(found, kinds, shop, search.effort, float(search.bound))
-    best = cheapest(pool.columns, wanted) if pool.columns else None
+    with ThreadPoolExecutor(search.threads) as threads:
+        ways = {candidate: recipes(candidate, kinds, shop.machine) for candidate in found}
+        pool = Pool(ways, kinds, shop, shop.seed, threads)
+        best = _repeated(pool, wanted, search)
+        best = _searched(pool, wanted, best, search)
+        if best is None:
+            raise _no_answer(pool, wanted)
+        return _compared(pool, best, wanted, search)
+
+
+def _repeated(pool: Pool, wanted: Sequence[int], search: Search) -> list[Column] | None:
+    """Where every piece comes in copies: the answer for one set of them, that many times over if the sheets are there.
+
+    So copies planned together cost no more each than one set planned alone, unless that takes offcuts."""
+    sets = math.gcd(*wanted)
+    if sets == 1:
+        return None
+    share = [n // sets for n in wanted]
+    step = f"choosing sheets for one of {sets} sets"
+    one = _searched(pool, share, None, replace(search, bound=Decimal(0), step=step))
+    if one is None:
+        return None
+    return one * sets if all(not c.candidate.once and c.candidate.any_number for c in one) else None
+
+
+def _searched(pool: Pool, wanted: Sequence[int], best: list[Column] | None, search: Search) -> list[Column] | None:
+    """The cheapest answer that the rounds lead to, the one at hand if it stays that; None if none holds all."""
+    kinds = [replace(kind, pieces=kind.pieces[:n]) for kind, n in zip(pool.kinds, wanted, strict=True)]
+    large_orders = Counter({candidate.id: MANY for candidate in pool.ways if candidate.least > 1})
+    found = list(pool.ways)
+    panels = panel_columns(found, kinds, pool.shop, search.effort, float(search.bound))
+    for column in (*beyond_need(found, len(kinds), pool.shop), *panels):
+        pool.add(column)
+    best = _cheaper(best, cheapest(pool.columns, wanted))
+    refits = Refits(pool.ways, pool.kinds, pool.densities, pool.threads)
     for number in range(search.effort):
         if best is not None and _price(best) <= search.bound:
             break
-        pool.seed = shop.seed * 7919 + number
+        pool.seed = pool.shop.seed * 7919 + number
         dice = random.Random(pool.seed)
         values = _values(pool, wanted, number)
         if best is None or number % BUILD_EVERY == 0:
@@ -99,21 +167,24 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
         else:
             _rebuild_part(pool, best, values, dice)
         # The master may stop before it has proven its answer the cheapest.
-        best = min(
-            (answer for answer in (best, cheapest(pool.columns, wanted)) if answer), key=cost_cents, default=None
-        )
+        best = _cheaper(best, cheapest(pool.columns, wanted))
         if best is not None:
-            search.watch(Progress("choosing sheets", number + 1, _price(best), search.bound, str(found[0].stock)))
+            for column in refits.improved(best, dice, replace(pool.shop, seed=pool.seed)):
+                pool.add(column)
+            best = _cheaper(best, cheapest(pool.columns, wanted)) or best
+            search.watch(Progress(search.step, number + 1, _price(best), search.bound, pool.stock))
             if search.stop:
                 break
-    if best is None:
-        raise _no_answer(pool, wanted)
-    return _compared(pool, best, wanted, search)
+    return best
+
+
+def _cheaper(*answers: list[Column] | None) -> list[Column] | None:
+    return min((answer for answer in answers if answer), key=cost_cents, default=None)
 
 
 def _compared(pool: Pool, best: list[Column], wanted: Sequence[int], search: Search) -> Answer:
     """The answer beside what the master chooses with each of its candidates forbidden in turn."""
-    search.watch(Progress("comparing each sheet with the next best", note=str(pool.found[0].stock)))
+    search.watch(Progress("comparing each sheet with the next best", note=pool.stock))
     used = sorted({column.candidate.id for column in best})
     without = {one: _without(pool, one, wanted, search) for one in used}
     cheapest_other = min((other for other in without.values() if other is not None), key=cost_cents, default=best)
@@ -173,12 +244,10 @@ def _best_step(
     pool: Pool, left: Sequence[int], values: Sequence[float], used: Counter[str], dice: random.Random | None
 ) -> Column | None:
     made: list[Column] = []
-    for candidate, recipe in _ranked(pool, left, used, dice):
-        column = pool.column(candidate, recipe, left, values)
-        if column is not None:
-            made.append(column)
-        if len(made) == TRIES:
-            break
+    ways = _ranked(pool, left, used, dice)
+    while ways and len(made) < TRIES:
+        made += pool.built(ways[:TRIES], left, values)
+        ways = ways[TRIES:]
     return min(made, key=lambda column: _pay(column, left, values), default=None)
 
 
@@ -188,21 +257,19 @@ def _pay(column: Column, left: Sequence[int], values: Sequence[float]) -> float:
     return (column.cents + 1.0) / held if held else math.inf
 
 
-def _ranked(
-    pool: Pool, left: Sequence[int], used: Counter[str], dice: random.Random | None
-) -> list[tuple[Candidate, Recipe]]:
+def _ranked(pool: Pool, left: Sequence[int], used: Counter[str], dice: random.Random | None) -> list[Way]:
     """Free sheets and recipes, most promising first: estimated money for the area they can serve."""
     machine, rates = pool.shop.machine, pool.shop.rates
     needed = sum(kind.polygon.area * n for kind, n in zip(pool.kinds, left, strict=True))
     handling = float(Decimal(str(machine.setup_min)) * rates.labour_per_hour / 60)
     ranked: list[tuple[float, int, Candidate, Recipe]] = []
-    for candidate in pool.found:
+    for candidate in pool.ways:
         if used[candidate.id] >= (MANY if candidate.limit is None else candidate.limit):
             continue
-        held = min(needed, 0.6 * candidate.polygon.area)
+        held = min(needed, pool.densities.usual * candidate.polygon.area)
         price = candidate.expected_price(needed)
-        back = price * rates.leftover_credit * max(0.0, 1.0 - 1.5 * held / candidate.polygon.area)
-        for place, recipe in enumerate(recipes(candidate, pool.kinds, machine, rates)):
+        back = price * rates.leftover_credit * max(0.0, 1.0 - held / (pool.densities.usual * candidate.polygon.area))
+        for place, recipe in enumerate(pool.ways[candidate]):
             luck = math.exp(dice.gauss(0.0, NOISE)) if dice else 1.0
             estimate = (price - back + handling * (1.0 if recipe.size is None else 1.5)) / held
             ranked.append((estimate * luck, len(ranked) + place, candidate, recipe))
@@ -226,7 +293,7 @@ def _no_answer(pool: Pool, wanted: Sequence[int]) -> StockFault:
     if nowhere is None:
         return StockFault(
             f"there is too little {stock} for all {sum(wanted)} pieces: "
-            f"the {len(pool.found)} sheets there are hold only some",
+            f"the {len(pool.ways)} sheets there are hold only some",
             mend=f"put a sheet of {stock} on offer in workshop.toml, or receive more stock",
         )
     x0, y0, x1, y1 = nowhere.polygon.bounds
