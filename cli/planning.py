@@ -125,7 +125,7 @@ def read_request(job: Path, folder: Path, effort: int, seed: int, ticker: Ticker
     order = read_job(job)
     pieces, demands, findings = read_order(order, job.parent)
     with reading(open_workshop_rack(folder)) as conn:
-        rack = on_hand(conn)
+        rack = on_hand(conn, {piece.stock for piece in pieces})
     notes = tuple(dict.fromkeys(str(finding) for finding in findings))
     ticker.step("getting the layout engine ready (half a minute the first time)")
     get_ready()

@@ -190,9 +190,9 @@ def check_stock(pieces: Iterable[Piece], rack: Iterable[Offcut], offers: Iterabl
                 f"{piece.name} needs {piece.stock}, of which the rack has none, and {'; '.join(short)}",
                 mend=f"find another supplier: the piece needs a sheet larger than {_size_words(piece)} mm",
             )
-        have = ", ".join(str(stock) for stock in sorted(on_rack | on_offer)) or "nothing"
+        have = ", ".join(str(stock) for stock in sorted(on_offer)) or "nothing"
         raise StockFault(
-            f"{piece.name} needs {piece.stock}, which is neither on the rack nor on offer (there is: {have})",
+            f"{piece.name} needs {piece.stock}, which is neither on the rack nor on offer (on offer: {have})",
             mend="add an [[offer]] to workshop.toml, put such a sheet on the rack, or correct the piece's stock",
         )
 
