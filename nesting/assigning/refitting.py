@@ -43,9 +43,9 @@ SQUEEZES = 4
 """Steps of the bisection that looks for the least of a sheet that pieces can lie on."""
 WORTH_MM = 3.0
 """Less than so much is not worth squeezing for."""
-TRIES = 4
+TRIES = 3
 """Refits tried in each round."""
-SHARE = 3
+SHARE = 4
 """A refit may take this fraction of what the engine may try for a sheet built anew."""
 LEARNING = 0.2
 """How much a full sheet moves the density that is expected of the next."""

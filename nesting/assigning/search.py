@@ -122,8 +122,12 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
     with ThreadPoolExecutor(search.threads) as threads:
         ways = {candidate: recipes(candidate, kinds, shop.machine) for candidate in found}
         pool = Pool(ways, kinds, shop, shop.seed, threads)
-        best = _repeated(pool, wanted, search)
-        best = _searched(pool, wanted, best, search)
+        panels = panel_columns(found, kinds, shop, search.effort, float(search.bound))
+        # Whole answers for panels are found without a set to begin with.
+        best = None if panels else _repeated(pool, wanted, search)
+        for column in (*beyond_need(found, len(kinds), shop), *panels):
+            pool.add(column)
+        best = _searched(pool, wanted, _cheaper(best, cheapest(pool.columns, wanted)), search)
         if best is None:
             raise _no_answer(pool, wanted)
         return _compared(pool, best, wanted, search)
@@ -146,13 +150,7 @@ def _repeated(pool: Pool, wanted: Sequence[int], search: Search) -> list[Column]
 
 def _searched(pool: Pool, wanted: Sequence[int], best: list[Column] | None, search: Search) -> list[Column] | None:
     """The cheapest answer that the rounds lead to, the one at hand if it stays that; None if none holds all."""
-    kinds = [replace(kind, pieces=kind.pieces[:n]) for kind, n in zip(pool.kinds, wanted, strict=True)]
     large_orders = Counter({candidate.id: MANY for candidate in pool.ways if candidate.least > 1})
-    found = list(pool.ways)
-    panels = panel_columns(found, kinds, pool.shop, search.effort, float(search.bound))
-    for column in (*beyond_need(found, len(kinds), pool.shop), *panels):
-        pool.add(column)
-    best = _cheaper(best, cheapest(pool.columns, wanted))
     refits = Refits(pool.ways, pool.kinds, pool.densities, pool.threads)
     for number in range(search.effort):
         if best is not None and _price(best) <= search.bound:
