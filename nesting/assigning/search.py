@@ -120,7 +120,7 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
     """The cheapest columns found within the search's effort. Raises StockFault if none hold all pieces."""
     wanted = [len(kind.pieces) for kind in kinds]
     with ThreadPoolExecutor(search.threads) as threads:
-        ways = {candidate: recipes(candidate, kinds, shop.machine) for candidate in found}
+        ways = {candidate: recipes(candidate, kinds, shop.machine, shop.rates) for candidate in found}
         pool = Pool(ways, kinds, shop, shop.seed, threads)
         panels = panel_columns(found, kinds, shop, search.effort, float(search.bound))
         # Whole answers for panels are found without a set to begin with.

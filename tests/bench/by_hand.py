@@ -29,7 +29,7 @@ Choose = Callable[[Sequence[Candidate], Sequence[Kind], Sequence[Shop]], list[Co
 def costed(request: Request, choose: Choose, ways: Sequence[Callable[..., Layout]]) -> list[CostLine]:
     """All cost lines of a stand-in's answer, cutting and joints included, as those of a plan."""
     machine, rates = machine_of(request.job, request.workshop), request.workshop.rates
-    pieces = split_oversize(request, machine)
+    pieces = [piece for splitting in split_oversize(request, machine) for piece in splitting.segments]
     shops = [Shop(machine, rates, 0, 0, way) for way in ways]
     lines = [*costing.cutting_lines(pieces, machine, rates), *costing.joint_lines(pieces, rates)]
     for stock in sorted({piece.stock for piece in pieces}):
@@ -99,7 +99,7 @@ def _best_way(candidate: Candidate, kinds: Sequence[Kind], left: Sequence[int], 
     made = [
         column
         for shop in shops
-        for recipe in recipes(candidate, kinds, shop.machine)
+        for recipe in recipes(candidate, kinds, shop.machine, shop.rates)
         if (column := build_column(candidate, recipe, kinds, left, areas, shop))
     ]
     return max(made, key=lambda column: (_held_mm2(column, kinds), -column.cents), default=None)

@@ -79,7 +79,7 @@ def test_copies_planned_together_cost_no_more_each_than_one_alone():
 def test_a_squeezed_sheet_holds_the_same_and_keeps_more():
     kinds = discs((110, 4))
     (candidate,) = candidates(KEY, (), [LARGE])
-    loose = build_column(candidate, recipes(candidate, kinds, laser())[0], kinds, [4], [1.0], shop(1))
+    loose = build_column(candidate, recipes(candidate, kinds, laser(), RATES)[0], kinds, [4], [1.0], shop(1))
     tight = squeezed(loose, 1, kinds, shop(), 0.8) or loose
     tighter = squeezed(loose, 0, kinds, shop(), 0.8) or loose
     assert tight.counts == tighter.counts == loose.counts
