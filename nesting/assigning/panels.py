@@ -38,6 +38,8 @@ WORK = 6_000_000
 """Free rectangles looked at for one whole answer, for each round of effort asked for."""
 FILL_WORK = 20_000
 """The same for one bin priced by duals, for each round of effort."""
+MOST_ROUNDS = 16
+"""Of work for whole answers, however much effort is asked for: the packer does not hear a request to stop."""
 MOST = 1000
 """Pieces beyond which no whole answer is looked for at once."""
 PRICED = 12
@@ -83,7 +85,7 @@ def panel_columns(
         return []
     kind_of = {piece.id: number for number, kind in enumerate(kinds) for piece in kind.pieces}
     stock = [_bin(way, grounds, shop) for way, grounds in ways]
-    panels = _Panels(kinds, shapes, kind_of, [way for way, _ in ways], stock, shop, effort)
+    panels = _Panels(kinds, shapes, kind_of, [way for way, _ in ways], stock, shop, min(effort, MOST_ROUNDS))
     filled = panels.share_out(shapes, stock, floor)
     if filled and sum(_cost(panels, one) for one in filled) > floor + 0.005 and len(shapes) >= ALIKE * len(kinds):
         filled += _priced(panels, filled)
