@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test lint types contract bless lock bench bench-layout bench-rectangles bench-rack crash-rack fuzz-drawings bench-jobs clean bench-growth
+.PHONY: demo test lint types contract bless lock bench bench-layout bench-rectangles bench-growth bench-jobs bench-rack crash-rack fuzz-drawings clean
 
 demo: $(READY)
 	$(BIN)/halfturn demo
@@ -40,10 +40,10 @@ lock: $(READY)
 bench: $(READY)
 	$(BIN)/python -m tests.measure $(if $(LONG),--long) $(if $(KEEP),--keep)
 
-
 # Published instances where there are any; INSTANCES, SECONDS_EACH and ONLY (a pattern) may be given. Then the
 # instances without published figures, at a fixed number of positions tried, against what was reached before.
 INSTANCES ?= ../shared/benchmarks
+export INSTANCES
 SECONDS_EACH ?= 10
 ONLY ?= .
 KEPT := tests/nesting/layout/kept.json

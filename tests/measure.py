@@ -2,9 +2,9 @@
 
     python -m tests.measure [--long] [--instances FOLDER] [--keep]
 
-In: shared instances (where they are at hand), jobs, drawings and racks made here. Out: docs/bench/bench.md and plots as
-SVG; with `--keep`, the figures in docs/bench/bench.json that later runs are compared with. Times are processor seconds,
-each taken in a process of its own.
+In: published instances (where they are at hand), jobs, drawings and racks made here. Out: docs/bench/bench.md and plots
+as SVG; with `--keep`, the figures in docs/bench/bench.json that later runs are compared with. Times are processor
+seconds, each taken in a process of its own.
 """
 
 from __future__ import annotations
@@ -22,10 +22,12 @@ from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from pathlib import Path
 
+from tests.instances import INSTANCES
+
 ROOT = Path(__file__).resolve().parents[1]
 FOLDER = ROOT / "docs" / "bench"
 DEMO = ROOT / "demo_data"
-INSTANCES = ("swim", "shapes0", "shirts")
+STRIPS = ("swim", "shapes0", "shirts")
 LIBRARIES = ("numpy", "numba", "shapely", "ortools", "ezdxf", "sqlalchemy", "pydantic", "typer")
 HELP_S, LIST_S = 0.4, 0.8
 """What starting may take at most."""
@@ -55,7 +57,7 @@ def starting(workshop: Path) -> Iterator[Figure]:
 
 def densities(folder: Path, seconds: float) -> Iterator[Figure]:
     """The engine on published instances, as a share of the best published density."""
-    paths = [path for name in INSTANCES for path in sorted(folder.glob(f"irregular/{name}.json"))]
+    paths = [path for name in STRIPS for path in sorted(folder.glob(f"irregular/{name}.json"))]
     if not paths:
         return
     run = ["-m", "nesting.layout.bench", "--processor", "--seconds", str(seconds), *map(str, paths)]
@@ -199,7 +201,7 @@ def plot(group: str, figures: Sequence[Figure]) -> str:
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--long", action="store_true", help="longer searches, larger jobs, a rack of 100,000 sheets")
-    asked.add_argument("--instances", type=Path, default=ROOT.parent / "shared" / "benchmarks")
+    asked.add_argument("--instances", type=Path, default=INSTANCES)
     asked.add_argument("--keep", action="store_true", help="keep these figures for later runs to be compared with")
     asked.add_argument("--out", type=Path, default=FOLDER)
     options = asked.parse_args()

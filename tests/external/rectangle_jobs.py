@@ -24,10 +24,9 @@ from typing import Any
 from nesting.layout.ready import get_ready
 from nesting.model import Job, Offer, Plan, Rates, Turn, Workshop
 from nesting.plan import Request, make_plan
+from tests.instances import RECTANGLES
 from tests.shop import laser, piece, rectangle
 
-RECTANGLES = Path(__file__).parents[3] / "shared" / "benchmarks" / "rectangles"
-ABSENT = "the published instances are not beside this project"
 GROUPS = (
     ("CLASS*", "20 to 100 rectangles in equal bins, ten classes: number of bins"),
     ("vs_*", "bins of five sizes: cost"),

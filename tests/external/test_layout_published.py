@@ -1,8 +1,8 @@
 """Dissections, packings and published sets whose answers are known: the engine finds layouts for them.
 
 A dissection leaves no waste at all, so it is asked on a sheet 2 % longer and wider than it fills; what comes back is
-checked by plain shapely. Where the published instances lie beside this project, a sample of them is solved too, and
-judged by the referee that came with them.
+checked by plain shapely. Where the published instances are at hand, a sample of them is solved too, and judged by the
+referee that came with them.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ from shapely.geometry import Point, Polygon, box
 from nesting.layout import Ground, Shape, after_evaluations, fit
 from nesting.layout.bench import solve
 from nesting.layout.instances import read, written
+from tests.instances import ABSENT, INSTANCES
 from tests.nesting.layout.judging import assert_valid
 
-SHARED = Path(__file__).parents[3] / "shared" / "benchmarks"
-shared = pytest.mark.skipif(not SHARED.is_dir(), reason="the published instances are not beside this project")
+published = pytest.mark.skipif(not INSTANCES.is_dir(), reason=ABSENT)
 QUARTERS = (0.0, 90.0, 180.0, 270.0)
 GROWN = 1.02
 
@@ -94,7 +94,7 @@ def test_hexagons_touch_in_a_close_packing() -> None:
     assert_laid([Shape(str(k), hexagon) for k in range(12)], width * GROWN, height * GROWN, 5_000_000)
 
 
-@shared
+@published
 @pytest.mark.parametrize(
     ("name", "evaluations", "at_most"),
     [
@@ -108,11 +108,11 @@ def test_hexagons_touch_in_a_close_packing() -> None:
     ],
 )
 def test_published_sets_on_few_sheets(name: str, evaluations: int, at_most: float, tmp_path: Path) -> None:
-    instance = read(SHARED / f"{name}.json", GROWN if name.startswith("known") else 1.0)
+    instance = read(INSTANCES / f"{name}.json", GROWN if name.startswith("known") else 1.0)
     answer = solve(instance, after_evaluations(evaluations), 1)
     assert answer.reached <= at_most
     asked, layout = tmp_path / "instance.json", tmp_path / "layout.json"
     asked.write_text(json.dumps(instance.raw), encoding="utf-8")
     layout.write_text(written(instance, answer.spots, answer.addresses), encoding="utf-8")
-    judged = subprocess.run([sys.executable, SHARED / "referee.py", asked, layout], capture_output=True, text=True)
+    judged = subprocess.run([sys.executable, INSTANCES / "referee.py", asked, layout], capture_output=True, text=True)
     assert judged.returncode == 0, judged.stdout

@@ -14,10 +14,11 @@ import pytest
 
 from nesting.model import Job, Offer, Workshop
 from nesting.plan import Request, make_plan
-from tests.external.rectangle_jobs import ABSENT, RECTANGLES, figures
+from tests.external.rectangle_jobs import figures
+from tests.instances import ABSENT, RECTANGLES
 from tests.shop import RATES, laser, piece, rectangle
 
-shared = pytest.mark.skipif(not RECTANGLES.is_dir(), reason=ABSENT)
+published = pytest.mark.skipif(not RECTANGLES.is_dir(), reason=ABSENT)
 SAMPLE = (
     "CLASS01_020_01", "CLASS01_060_06", "CLASS02_040_06", "CLASS03_040_06", "CLASS04_040_01", "CLASS05_040_06",
     "CLASS06_060_01", "CLASS07_060_06", "CLASS08_040_06", "CLASS09_060_01", "CLASS09_100_06", "CLASS10_040_01",
@@ -37,7 +38,7 @@ def test_rectangles_take_as_many_sheets_as_arithmetic_says(
     assert plan.cost.bound <= plan.cost.total
 
 
-@shared
+@published
 def test_bins_of_one_size_are_within_two_per_cent_of_the_published_bounds() -> None:
     rows = [figures(name, effort=2) for name in SAMPLE]
     assert [row.name for row in rows if row.verdict != "VALID"] == []
@@ -45,7 +46,7 @@ def test_bins_of_one_size_are_within_two_per_cent_of_the_published_bounds() -> N
     assert sum(row.reached for row in rows) <= 1.02 * sum(row.lower for row in rows)
 
 
-@shared
+@published
 @pytest.mark.parametrize(
     "name", ["abm3", "abm8", "abm10", "abm15", "abmr1", "abmr10", "abmr4", "abmr6", "abmr7", "hopper_m1a"]
 )

@@ -7,15 +7,14 @@ optima are those stated in the instance files. hopper_t: Hopper (2000), PhD thes
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 from nesting.patterns import Want, best_pattern
+from tests.instances import ABSENT, RECTANGLES
 
-RECTANGLES = Path(__file__).parents[3] / "shared" / "benchmarks" / "rectangles"
-shared = pytest.mark.skipif(not RECTANGLES.is_dir(), reason="the published instances are not beside this project")
+published = pytest.mark.skipif(not RECTANGLES.is_dir(), reason=ABSENT)
 
 
 def read(name: str) -> dict[str, Any]:
@@ -36,7 +35,7 @@ def wants_of(raw: dict[str, Any]) -> list[Want]:
     ]
 
 
-@shared
+@published
 @pytest.mark.parametrize("name", ["cgcut1", "cgcut2", "cgcut3", "gcut1", "gcut4", "gcut8", "gcut12"])
 def test_the_most_value_from_one_sheet_is_the_proved_optimum(name: str) -> None:
     raw = read(name)
@@ -45,7 +44,7 @@ def test_the_most_value_from_one_sheet_is_the_proved_optimum(name: str) -> None:
     assert pattern.proven and pattern.value == raw["known_optimum"]["value"]
 
 
-@shared
+@published
 @pytest.mark.parametrize("name", ["hopper_t1a", "hopper_t3b"])
 def test_hopper_strips_cannot_be_cut_edge_to_edge_without_waste(name: str) -> None:
     """The files call these strips cut up edge to edge. They are not: no such cuts free all pieces at the full length.
