@@ -128,12 +128,23 @@ def _best_stretch(cut: Cut, contours: Sequence[Contour], tree: STRtree) -> Stret
     near = [int(i) for i in tree.query(middle, predicate="dwithin", distance=NEAR_MM)]
     if not near and contours:
         near = [int(tree.nearest(middle))]
-    tries = (_stretch(cut, contours[i], sense) for i in near for sense in (1, -1))
+    tries = (
+        _stretch(cut, contours[i], first, sense)
+        for i in near
+        for first in _may_start(cut, contours[i].trace)
+        for sense in (1, -1)
+    )
     return min(tries, key=lambda stretch: stretch.off_mm, default=None)
 
 
-def _stretch(cut: Cut, contour: Contour, sense: int) -> Stretch:
-    first = contour.trace.station_of(cut.trace.points[0])
+def _may_start(cut: Cut, ideal: linework.Trace) -> Iterator[float]:
+    """Stations where a cut may begin: a mark that ends where it starts, as a circle does, has two of them there."""
+    yield ideal.station_of(cut.trace.points[0])
+    if not ideal.closed and math.dist(ideal.points[0], ideal.points[-1]) <= MEET_MM:
+        yield from (0.0, ideal.length)
+
+
+def _stretch(cut: Cut, contour: Contour, first: float, sense: int) -> Stretch:
     off = linework.deviation(cut.trace, contour.trace, first, sense)
     start = first if sense > 0 else first - cut.trace.length
     if contour.trace.closed:

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 
 from nesting import curves
 from nesting.audit import linework
+from nesting.audit.coverage import cover
+from nesting.audit.scene import Contour, Cut
 
 HALF_CIRCLE = np.array([[-50.0, 0.0, 1.0], [50.0, 0.0, 0.0]])
 SQUARE = np.array([[0.0, 0.0, 0.0], [100.0, 0.0, 0.0], [100.0, 100.0, 0.0], [0.0, 100.0, 0.0]])
@@ -80,3 +82,17 @@ def test_a_flatter_arc_deviates_by_the_difference_of_its_height(off: float, bulg
 def test_a_chain_without_end_is_followed_less_closely_but_followed() -> None:
     wide = np.array([[0.0, 0.0, 1.0], [9e5, 0.0, 1.0]] * 400)
     assert len(linework.trace(wide, closed=True).points) < 2 * linework.POINTS_MAX
+
+
+def test_a_round_mark_is_found_wherever_its_piece_lies_turned() -> None:
+    """It ends where it starts, so rounding alone would say which end a drawing begins at."""
+    ring = np.array([[69.063391, 48.54102, 1.0], [45.063391, 48.54102, 1.0], [69.063391, 48.54102, 0.0]])
+    for turn in range(0, 360, 15):
+        meant = linework.trace(linework.placed(ring, 300.42707, 119.399562, turn, False), closed=False)
+        rounded = linework.trace(np.round(linework.placed(ring, 300.42707, 119.399562, turn, False), 6), closed=False)
+        found = cover(
+            [Contour("star-1", "b1", "mark 1", meant)],
+            [Cut("S01-b1-pass1.dxf", "b1", "MARK", (1, 0), rounded, rounded)],
+        )
+        assert not found.strays
+        assert all(abs(meeting.gap_mm) < 0.001 for meeting in found.meetings)

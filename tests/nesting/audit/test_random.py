@@ -54,7 +54,9 @@ def layouts(draw: st.DrawFn) -> PlanFolder:
 @st.composite
 def _pieces(draw: st.DrawFn, piece_id: str, radius: float) -> dict[str, Any]:
     holes = [sample.circle(0, 0, 0.2 * radius)] if draw(st.booleans()) else []
-    marks = [[[-0.3 * radius, 0.35 * radius, 0.1], [0.2 * radius, 0.3 * radius, 0.0]]] if draw(st.booleans()) else []
+    bow = [[-0.3 * radius, 0.35 * radius, 0.1], [0.2 * radius, 0.3 * radius, 0.0]]
+    ring = [[0.4 * radius, 0.0, 1.0], [0.3 * radius, 0.0, 1.0], [0.4 * radius, 0.0, 0.0]]
+    marks = draw(st.sampled_from([[], [bow], [ring], [bow, ring]]))
     return sample.piece(piece_id, sample.WHITE, draw(blobs(radius)), holes=holes, marks=marks, mirror=True)
 
 
