@@ -60,7 +60,7 @@ def start(plan: PlanArgument, workshop: WorkshopOption = None, who: WhoOption = 
 
 def pass_run(
     plan: PlanArgument,
-    sheet: Annotated[str, typer.Argument(help="Sheet of the plan, e.g. S1.")],
+    blank: Annotated[str, typer.Argument(help="Blank of the plan, e.g. S01-b1; S01 if it is cut in one blank.")],
     order: Annotated[int, typer.Argument(metavar="PASS", min=1, help="Which of its passes is run.")],
     workshop: WorkshopOption = None,
     who: WhoOption = "",
@@ -70,8 +70,8 @@ def pass_run(
 
     with booking(workshop) as conn:
         plan_id, made = accepted_plan(conn, plan)
-        pass_done(conn, plan_id, made, sheet, order, at=now(), who=person(who))
-    typer.echo(f"{plan_id}: pass {order} of {sheet} is run")
+        pass_done(conn, plan_id, made, blank, order, at=now(), who=person(who))
+    typer.echo(f"{plan_id}: pass {order} of {blank} is run")
 
 
 def arrived(

@@ -20,33 +20,32 @@ from inventory.consuming import Saying, bought, cut_up, kept_of
 from inventory.ledger import OPEN, Entry, Kind, PlanOnRack, PlanState, offcut_as_json
 from inventory.stale import check_all_free, refuse_stale
 from nesting.faults import RackFault
-from nesting.model import Leftover, Offcut, Piece, Plan, PlannedSheet, Point
+from nesting.model import Leftover, Offcut, Pass, Piece, Plan, PlannedSheet, Point
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """How far a plan has come: passes run (sheet of the plan, order), and the stock number of each sheet of the plan
-    that is on the rack."""
+    """How far a plan has come: passes run (sheet of the plan, blank, order), and the stock number of each sheet of the
+    plan that is on the rack."""
 
-    passes: frozenset[tuple[str, int]]
+    passes: frozenset[tuple[str, str, int]]
     stock: Mapping[str, str]
 
+    def ran(self, planned: PlannedSheet, one: Pass) -> bool:
+        # Entries of older programs name no blank: they stand for the passes of all.
+        return any((planned.id, blank, one.order) in self.passes for blank in (one.blank, ""))
+
     def touched(self, planned: PlannedSheet) -> bool:
-        return any(sheet == planned.id for sheet, _ in self.passes)
+        return any(sheet == planned.id for sheet, _, _ in self.passes)
 
     def cut(self, planned: PlannedSheet) -> frozenset[str]:
         """Pieces of this sheet that are cut all round: all their passes are run."""
-        waiting = {
-            piece
-            for one in planned.passes
-            if (planned.id, one.order) not in self.passes
-            for piece in (*one.whole, *one.part)
-        }
+        waiting = {piece for one in planned.passes if not self.ran(planned, one) for piece in (*one.whole, *one.part)}
         return frozenset(spot.piece for spot in planned.placements if self.touched(planned)) - waiting
 
     def begun(self, planned: PlannedSheet) -> frozenset[str]:
         """Pieces of this sheet that any pass run has cut into."""
-        run = (one for one in planned.passes if (planned.id, one.order) in self.passes)
+        run = (one for one in planned.passes if self.ran(planned, one))
         return frozenset(piece for one in run for piece in (*one.whole, *one.part))
 
 
@@ -103,21 +102,26 @@ def arrive(conn: Connection, plan_id: str, plan: Plan, sheets: Collection[str], 
     book(conn, entries)
 
 
-def pass_done(conn: Connection, plan_id: str, plan: Plan, sheet: str, order: int, *, at: datetime, who: str) -> None:
-    """One pass is run. Raises RackFault if there is no such pass, or if one before it on the sheet was not run."""
-    planned = _planned(plan, sheet)
-    if order not in {one.order for one in planned.passes}:
-        raise RackFault(f"sheet {sheet} has no pass {order}", mend=f"it has passes 1 to {len(planned.passes)}")
+def pass_done(conn: Connection, plan_id: str, plan: Plan, name: str, order: int, *, at: datetime, who: str) -> None:
+    """One pass is run, of the blank `S01-b2` or of the only blank of `S01`.
+
+    Raises RackFault if there is no such pass, or if one before it on the blank was not run.
+    """
+    planned, passes = _passes_of(plan, name)
+    run = next((one for one in passes if one.order == order), None)
+    if run is None:
+        raise RackFault(f"{name} has no pass {order}", mend=f"it has passes 1 to {len(passes)}" if passes else "")
     start(conn, plan_id, plan, at=at, who=who)
     before = standing(conn, plan_id)
-    if (sheet, order) in before.passes:
+    if before.ran(planned, run):
         return
-    skipped = [one.order for one in planned.passes if one.order < order and (sheet, one.order) not in before.passes]
+    skipped = [one.order for one in passes if one.order < order and not before.ran(planned, one)]
     if skipped:
-        raise RackFault(f"pass {skipped[0]} of sheet {sheet} is not run yet", mend="book the passes in their order")
-    arrive(conn, plan_id, plan, {sheet}, at=at, who=who)
-    refuse_stale(conn, plan, standing(conn, plan_id).stock, plan_id, only=sheet)
-    book(conn, [Saying(plan_id, at, who).of_plan(Kind.PASS_DONE, {"sheet": sheet, "pass": order})])
+        raise RackFault(f"pass {skipped[0]} of {name} is not run yet", mend="book the passes in their order")
+    arrive(conn, plan_id, plan, {planned.id}, at=at, who=who)
+    refuse_stale(conn, plan, standing(conn, plan_id).stock, plan_id, only=planned.id)
+    body = {"sheet": planned.id, "blank": run.blank, "pass": order}
+    book(conn, [Saying(plan_id, at, who).of_plan(Kind.PASS_DONE, body)])
 
 
 def finish(conn: Connection, plan_id: str, plan: Plan, *, at: datetime, who: str) -> tuple[Offcut, ...]:
@@ -243,13 +247,13 @@ def _cut_all(
 
 def standing(conn: Connection, plan_id: str) -> Standing:
     """How far the plan has come since it was accepted last."""
-    passes: set[tuple[str, int]] = set()
+    passes: set[tuple[str, str, int]] = set()
     stock: dict[str, str] = {}
     for entry in entries_of_plan(conn, plan_id):
         if entry.kind is Kind.ACCEPTED:
             passes, stock = set(), {}
         elif entry.kind is Kind.PASS_DONE:
-            passes.add((entry.body["sheet"], entry.body["pass"]))
+            passes.add((entry.body["sheet"], entry.body.get("blank", ""), entry.body["pass"]))
         elif entry.kind is Kind.RESERVED and entry.sheet is not None:
             stock[entry.body["planned"]] = entry.sheet
     return Standing(frozenset(passes), stock)
@@ -281,6 +285,18 @@ def _open(conn: Connection, plan_id: str) -> PlanOnRack:
             mend="nothing is to be done; for another run make and accept a plan anew",
         )
     return plan
+
+
+def _passes_of(plan: Plan, name: str) -> tuple[PlannedSheet, tuple[Pass, ...]]:
+    """A sheet and the passes of the blank that is meant. Raises RackFault if it has several, or none so named."""
+    for planned in plan.sheets:
+        blanks = {f"{planned.id}-{one.blank}": one.blank for one in planned.passes}
+        if name in blanks:
+            return planned, tuple(one for one in planned.passes if one.blank == blanks[name])
+        if name == planned.id and len(blanks) > 1:
+            raise RackFault(f"sheet {name} is cut in {len(blanks)} blanks", mend=f"say which: {', '.join(blanks)}")
+    planned = _planned(plan, name)
+    return planned, planned.passes
 
 
 def _planned(plan: Plan, sheet: str) -> PlannedSheet:

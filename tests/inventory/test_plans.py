@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from inventory.books import entries_of_sheet, find_sheet, recount
 from inventory.database import reading, writing
 from inventory.ledger import Entry, Kind, State
-from inventory.plans import Mishap, accept, arrive, cancel, finish, pass_done, start, stop
+from inventory.plans import Mishap, Standing, accept, arrive, cancel, finish, pass_done, standing, start, stop
 from inventory.rack import correct, measure, on_hand, receive, report_missing
 from nesting.faults import RackFault
 from nesting.model import Offcut, Plan
@@ -112,10 +112,31 @@ def test_a_plan_that_was_cut_into_is_not_cancelled(stocked: sa.Engine) -> None:
 
 def test_passes_are_run_in_their_order(stocked: sa.Engine) -> None:
     do(stocked, accepted)
-    with pytest.raises(RackFault, match="pass 1 of sheet S1 is not run yet"), writing(stocked) as conn:
+    with pytest.raises(RackFault, match="pass 1 of S1 is not run yet"), writing(stocked) as conn:
         pass_done(conn, "plan", PLAN, "S1", 2, **ANN)
     with pytest.raises(RackFault, match="no pass 3"), writing(stocked) as conn:
         pass_done(conn, "plan", PLAN, "S1", 3, **ANN)
+
+
+def test_blanks_of_one_sheet_have_passes_of_their_own(stocked: sa.Engine) -> None:
+    """Pass 1 of one blank says nothing of pass 1 of another: its pieces are still to be cut."""
+    sheet = PLAN.sheets[0]
+    first, second = sheet.passes
+    parted = replace(sheet, passes=(replace(first, part=()), replace(second, blank="B2", order=1)))
+    plan = replace(PLAN, sheets=(parted, *PLAN.sheets[1:]))
+    do(stocked, lambda conn: accept(conn, "plan", plan, "{}", **ANN))
+    with pytest.raises(RackFault, match="S1 is cut in 2 blanks"), writing(stocked) as conn:
+        pass_done(conn, "plan", plan, "S1", 1, **ANN)
+    do(stocked, lambda conn: pass_done(conn, "plan", plan, "S1-B1", 1, **ANN))
+    with reading(stocked) as conn:
+        now = standing(conn, "plan")
+    assert now.cut(parted) == {"p1"} and now.begun(parted) == {"p1"}
+
+
+def test_a_pass_noted_without_its_blank_stands_for_all_of_them() -> None:
+    """As the ledgers of older programs have it."""
+    sheet = PLAN.sheets[0]
+    assert Standing(frozenset({("S1", "", 1), ("S1", "", 2)}), {}).cut(sheet) == {"p1", "p2", "p3"}
 
 
 @pytest.mark.parametrize(
