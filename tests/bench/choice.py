@@ -1,21 +1,23 @@
 """How well sheets are chosen: 20 made-up sign jobs against two stand-ins for planning by hand; growth; cost over time.
 
     python -m tests.bench.choice jobs      the table of docs/choice.md, between its marks
-    python -m tests.bench.choice growth    60, 75, 150 and 300 letters: processor time and cost
+    python -m tests.bench.choice growth    60, 75, 150 and 300 letters: time and cost
     python -m tests.bench.choice time      cost over processor time, as CSV and SVG in docs/pictures
 
-In: jobs of `tests.bench.jobs`, planned at default effort. Out: docs. Time is processor time of this process: all
-threads together, whatever else the machine does.
+In: jobs of `tests.bench.jobs`, planned at default effort. Out: docs. Processor time is this process's: all threads
+together, whatever else the machine does.
 """
 
 from __future__ import annotations
 
 import argparse
+import math
 import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
+from statistics import linear_regression
 
 from nesting import costing
 from nesting.layout.ready import get_ready
@@ -42,11 +44,12 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """A plan's cost lines and bound, the processor time it took, and the costs on the way."""
+    """A plan's cost lines and bound, the time it took (processor's and on the wall), and the costs on the way."""
 
     lines: tuple[CostLine, ...]
     bound: Decimal
     seconds: float
+    wall: float
     seen: tuple[Seen, ...]
 
     @property
@@ -56,14 +59,15 @@ class Measured:
 
 def measured(request: Request) -> Measured:
     """Plan a job and look at the processor's clock."""
-    start, seen = time.process_time(), list[Seen]()
+    start, wall, seen = time.process_time(), time.perf_counter(), list[Seen]()
 
     def watch(progress: Progress) -> None:
         if progress.best is not None:
             seen.append(Seen(time.process_time() - start, progress.note, progress.best))
 
     plan = make_plan(request, watch)
-    return Measured(plan.cost.lines, plan.cost.bound, time.process_time() - start, tuple(seen))
+    seconds, passed = time.process_time() - start, time.perf_counter() - wall
+    return Measured(plan.cost.lines, plan.cost.bound, seconds, passed, tuple(seen))
 
 
 def material(lines: Iterable[CostLine]) -> Decimal:
@@ -109,17 +113,24 @@ def _saved(sums: Sequence[Decimal]) -> list[str]:
 
 
 def growth_table(counts: Iterable[int]) -> list[str]:
-    """Processor time and cost of jobs of so many letters."""
-    rows = ["| letters | processor time | a letter | cost | a letter | gap |", "|" + "---|" * 6]
+    """Time and cost of jobs of so many letters, and the power of the number of letters that the time grows with."""
+    rows = ["| letters | on the wall | processor time | a letter | cost | a letter | gap |", "|" + "---|" * 7]
+    points = list[tuple[int, float]]()
     for count in counts:
         plan = measured(letters_job(count))
+        times = f"{plan.wall:.1f} s | {plan.seconds:.1f} s | {1000 * plan.seconds / count:.0f} ms"
         gap = (1 - plan.bound / plan.total) * 100
-        each = (
-            f"{plan.seconds:.1f} s | {1000 * plan.seconds / count:.0f} ms | {plan.total:.2f} | {plan.total / count:.2f}"
-        )
-        rows.append(f"| {count} | {each} | {gap:.1f} % |")
+        rows.append(f"| {count} | {times} | {plan.total:.2f} | {plan.total / count:.2f} | {gap:.1f} % |")
+        points.append((count, plan.seconds))
         print(rows[-1], flush=True)
-    return rows
+    return [*rows, "", _grows(points[-3:])]
+
+
+def _grows(points: Sequence[tuple[int, float]]) -> str:
+    """The slope of a straight line through the logarithms, by least squares."""
+    slope, _ = linear_regression([math.log(n) for n, _ in points], [math.log(seconds) for _, seconds in points])
+    span = f"From {points[0][0]} to {points[-1][0]} letters"
+    return f"{span} the processor time grows with the number to the power {slope:.2f}."
 
 
 def cost_over_time(requests: Sequence[Request], folder: Path) -> None:
