@@ -141,7 +141,7 @@ def cost_over_time(requests: Sequence[Request], folder: Path) -> None:
         rows += [f"{request.job.name},{s.stock},{s.seconds:.2f},{s.best}" for s in plan.seen]
         curves[request.job.name] = [(seconds, float(cost)) for seconds, cost in _whole(plan)]
     (folder / "cost-over-time.csv").write_text("\n".join(rows) + "\n", encoding="utf-8", newline="\n")
-    picture = steps_svg(curves, "processor time, s", "sheets, trims and handling, EUR")
+    picture = steps_svg(curves, "processor time, s", "sheets, trims and handling")
     (folder / "cost-over-time.svg").write_text(picture, encoding="utf-8", newline="\n")
 
 
