@@ -1,10 +1,14 @@
-"""One way to call the solver, so that every model is solved the same: fixed seed, one worker, counted effort.
+"""One way to call the solvers, so that every model is solved the same: fixed seed, one worker, counted effort.
 
 With one worker CP-SAT repeats itself exactly; the limit is its deterministic time, never the clock.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from ortools.linear_solver import pywraplp
 from ortools.sat.python import cp_model
 
 SEED = 1
@@ -12,6 +16,14 @@ SEED = 1
 
 class NoAnswer(Exception):
     """The model has no answer, or none was found within the effort."""
+
+
+@dataclass(frozen=True, slots=True)
+class Relaxed:
+    """Of a linear program: what one more of each demand costs, how often each column is used."""
+
+    duals: tuple[float, ...]
+    uses: tuple[float, ...]
 
 
 def solved(model: cp_model.CpModel, effort: float, linear: int = 1) -> cp_model.CpSolver:
@@ -30,3 +42,27 @@ def solved(model: cp_model.CpModel, effort: float, linear: int = 1) -> cp_model.
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         raise NoAnswer(solver.status_name(status))
     return solver
+
+
+def relaxed(
+    holds: Sequence[Mapping[int, int] | Sequence[int]],
+    costs: Sequence[float],
+    wanted: Sequence[int],
+    limits: Iterable[tuple[Sequence[int], int]],
+) -> Relaxed:
+    """The cheapest mix of columns, in fractions: column `k` holds `holds[k][d]` of demand `d` and costs `costs[k]`.
+
+    limits: numbers of columns, and how often these may be used together. Raises NoAnswer.
+    """
+    solver = pywraplp.Solver.CreateSolver("GLOP")
+    use = [solver.NumVar(0.0, solver.infinity(), "") for _ in costs]
+    demands = [
+        solver.Add(sum(held[number] * var for held, var in zip(holds, use, strict=True)) >= demand)
+        for number, demand in enumerate(wanted)
+    ]
+    for columns, most in limits:
+        solver.Add(sum(use[k] for k in columns) <= most)
+    solver.Minimize(sum(cost * var for cost, var in zip(costs, use, strict=True)))
+    if solver.Solve() != pywraplp.Solver.OPTIMAL:
+        raise NoAnswer("the linear program has no answer")
+    return Relaxed(tuple(float(row.dual_value()) for row in demands), tuple(float(var.solution_value()) for var in use))

@@ -61,6 +61,10 @@ class Recipe:
     cutting: Cutting | None = None
 
 
+Way = tuple[Candidate, Recipe]
+"""A sheet, and how it comes onto the bed."""
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
     """One proven way to use one candidate: `counts` of each kind, `cents` by `costing.sheet_lines`.
@@ -264,8 +268,7 @@ def _assembled(
         candidate, spots = drawn_in(candidate, spots, pieces, shop.machine.margin_mm)
         blanks = [replace(blank, rect_mm=candidate.rect) for blank in blanks]
     sheet = finish_sheet(candidate, candidate.id, trims, blanks, spots, spare, pieces, shop)
-    cents = int(costing.total(costing.sheet_lines(sheet, shop.machine, shop.rates)) * 100)
-    return Column(candidate, tuple(counts), sheet, tuple(spare), cents, recipe)
+    return Column(candidate, tuple(counts), sheet, tuple(spare), cents_of(sheet, shop), recipe)
 
 
 def blanks_of(candidate: Candidate, recipe: Recipe, shop: Shop) -> list[Rect]:
@@ -380,24 +383,19 @@ def finish_sheet(
     areas = [candidate.polygon.intersection(shapely.box(*rect)) for rect in (*(b.rect_mm for b in blanks), *spare)]
     parts = [part for area in areas if (part := _largest(area)) is not None]
     kerf = costing.figure_for(shop.machine, candidate.stock).kerf_mm
-    return PlannedSheet(
-        id=sheet_id,
-        source=candidate.source,
-        material=candidate.stock.material,
-        colour=candidate.stock.colour,
-        thickness_mm=candidate.stock.thickness_mm,
-        outline_mm=candidate.outline_mm,
-        holes_mm=candidate.holes_mm,
-        price=candidate.price,
-        place=candidate.place,
-        lot=candidate.lot,
+    return replace(
+        candidate.sheet(sheet_id, leftovers(parts, laid, kerf, candidate.price_per_mm2, shop.rates)),
         trims=tuple(_named(trim, sheet_id) for trim in trims),
         blanks=tuple(blanks),
         placements=tuple(spots),
         passes=tuple(passes),
-        leftovers=leftovers(parts, laid, kerf, candidate.price_per_mm2, shop.rates),
         both_faces_alike=shop.machine.face_down,
     )
+
+
+def cents_of(sheet: PlannedSheet, shop: Shop) -> int:
+    """What the sheet costs, cut as planned."""
+    return int(costing.total(costing.sheet_lines(sheet, shop.machine, shop.rates)) * 100)
 
 
 def _named(trim: Trim, sheet_id: str) -> Trim:

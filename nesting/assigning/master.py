@@ -9,11 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ortools.linear_solver import pywraplp
 from ortools.sat.python import cp_model
 
 from nesting.assigning.columns import Column
-from nesting.solving import NoAnswer, solved
+from nesting.solving import NoAnswer, relaxed, solved
 
 EFFORT = 1.0
 
@@ -56,15 +55,9 @@ def _keep_to_orders(
 
 def worth(columns: Sequence[Column], wanted: Sequence[int]) -> list[float] | None:
     """Dual values of (M2) in the relaxed master: cents that one more of each kind costs; None if it has no answer."""
-    solver = pywraplp.Solver.CreateSolver("GLOP")
-    use = [solver.NumVar(0.0, solver.infinity(), "") for _ in columns]
-    demands = []
-    for kind, demand in enumerate(wanted):
-        row = solver.Add(sum(c.counts[kind] * var for c, var in zip(columns, use, strict=True)) >= demand)
-        demands.append(row)
-    for offcut in sorted({c.candidate.id for c in columns if c.candidate.once}):
-        solver.Add(sum(v for c, v in zip(columns, use, strict=True) if c.candidate.id == offcut) <= 1)
-    solver.Minimize(sum(c.cents * var for c, var in zip(columns, use, strict=True)))
-    if solver.Solve() != pywraplp.Solver.OPTIMAL:
+    offcuts = sorted({c.candidate.id for c in columns if c.candidate.once})
+    once = [([k for k, c in enumerate(columns) if c.candidate.id == offcut], 1) for offcut in offcuts]
+    try:
+        return list(relaxed([c.counts for c in columns], [c.cents for c in columns], wanted, once).duals)
+    except NoAnswer:
         return None
-    return [float(row.dual_value()) for row in demands]

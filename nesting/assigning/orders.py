@@ -10,8 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
-from nesting import costing
-from nesting.assigning.columns import Column, Shop
+from nesting.assigning.columns import Column, Shop, cents_of
 from nesting.assigning.leftovers import credit, worth_keeping
 from nesting.assigning.stock import Candidate
 from nesting.model import Leftover, PlannedSheet
@@ -27,7 +26,7 @@ def at_every_price(column: Column, shop: Shop) -> Iterator[Column]:
             for one in column.sheet.leftovers
         )
         sheet = replace(column.sheet, price=candidate.price, leftovers=left)
-        yield replace(column, candidate=candidate, sheet=sheet, cents=_cents(sheet, shop))
+        yield replace(column, candidate=candidate, sheet=sheet, cents=cents_of(sheet, shop))
 
 
 def beyond_need(found: Sequence[Candidate], kinds: int, shop: Shop) -> Iterator[Column]:
@@ -35,31 +34,11 @@ def beyond_need(found: Sequence[Candidate], kinds: int, shop: Shop) -> Iterator[
     for candidate in found:
         if not candidate.once and (candidate.least > 1 or candidate.other_prices):
             sheet = unused_sheet(candidate, candidate.id, shop)
-            yield from at_every_price(Column(candidate, (0,) * kinds, sheet, (), _cents(sheet, shop)), shop)
+            yield from at_every_price(Column(candidate, (0,) * kinds, sheet, (), cents_of(sheet, shop)), shop)
 
 
 def unused_sheet(candidate: Candidate, sheet_id: str, shop: Shop) -> PlannedSheet:
     """The sheet as it comes, for the rack."""
     keep = worth_keeping(candidate.rect, shop.rates)
     worth = credit(candidate.rect, candidate.price_per_mm2, shop.rates) if keep else Decimal(0)
-    return PlannedSheet(
-        id=sheet_id,
-        source=candidate.source,
-        material=candidate.stock.material,
-        colour=candidate.stock.colour,
-        thickness_mm=candidate.stock.thickness_mm,
-        outline_mm=candidate.outline_mm,
-        holes_mm=candidate.holes_mm,
-        price=candidate.price,
-        place=candidate.place,
-        lot=candidate.lot,
-        trims=(),
-        blanks=(),
-        placements=(),
-        passes=(),
-        leftovers=(Leftover(candidate.outline_mm, candidate.holes_mm, keep, candidate.rect, worth),),
-    )
-
-
-def _cents(sheet: PlannedSheet, shop: Shop) -> int:
-    return int(costing.total(costing.sheet_lines(sheet, shop.machine, shop.rates)) * 100)
+    return candidate.sheet(sheet_id, (Leftover(candidate.outline_mm, candidate.holes_mm, keep, candidate.rect, worth),))

@@ -15,13 +15,11 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from ortools.linear_solver import pywraplp
-
 from nesting.assigning.columns import (
     Column,
     Kind,
-    Recipe,
     Shop,
+    Way,
     blanks_of,
     column_of,
     ground_of,
@@ -33,6 +31,7 @@ from nesting.assigning.orders import at_every_price
 from nesting.assigning.stock import Candidate
 from nesting.layout import Ground, Shape, rectangles
 from nesting.layout.rectangles import Bin, Filled
+from nesting.solving import NoAnswer, Relaxed, relaxed
 
 WORK = 6_000_000
 """Free rectangles looked at for one whole answer, for each round of effort asked for."""
@@ -46,7 +45,6 @@ PRICED = 12
 """Times that the linear program is solved and all bins are filled by its duals."""
 ALIKE = 2
 """With fewer pieces of a kind than this, on average, fillings are not used often enough to be priced."""
-Way = tuple[Candidate, Recipe]
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,17 +121,22 @@ def _cost(panels: _Panels, filled: Filled) -> float:
 
 
 def _priced(panels: _Panels, first: Sequence[Filled]) -> list[Filled]:
-    """Fillings that the linear program uses, and the sheets for what its answer, rounded down, leaves."""
+    """Fillings that the linear program uses, and the sheets for what its answer, rounded down, leaves.
+
+    Nothing where `first`, by several recipes, take more of a sheet than there is."""
     fillings = list(first)
-    duals, shares = _relaxed(panels, fillings)
+    try:
+        mix = _relaxed(panels, fillings)
+    except NoAnswer:
+        return []
     for number in range(PRICED):
-        better = [one for one in _fillings_by(panels, duals, number) if _gain(panels, one, duals) > 1e-6]
+        better = [one for one in _fillings_by(panels, mix.duals, number) if _gain(panels, one, mix.duals) > 1e-6]
         if not better:
             break
         fillings += better
-        duals, shares = _relaxed(panels, fillings)
-    used = [one for one, share in zip(fillings, shares, strict=True) if share > 1e-6]
-    return [*used, *_rest(panels, fillings, [math.floor(share + 1e-6) for share in shares])]
+        mix = _relaxed(panels, fillings)
+    used = [one for one, often in zip(fillings, mix.uses, strict=True) if often > 1e-6]
+    return [*used, *_rest(panels, fillings, [math.floor(often + 1e-6) for often in mix.uses])]
 
 
 def _fillings_by(panels: _Panels, duals: Sequence[float], number: int) -> Iterator[Filled]:
@@ -159,22 +162,15 @@ def _gain(panels: _Panels, filled: Filled, duals: Sequence[float]) -> float:
     return sum(duals[kind] * n for kind, n in panels.counts(filled).items()) - _cost(panels, filled)
 
 
-def _relaxed(panels: _Panels, fillings: Sequence[Filled]) -> tuple[list[float], list[float]]:
-    """(M1) to (M3) without whole numbers: what one more of each kind costs, how often each filling is used."""
-    solver = pywraplp.Solver.CreateSolver("GLOP")
-    use = [solver.NumVar(0.0, solver.infinity(), "") for _ in fillings]
-    counts = [panels.counts(one) for one in fillings]
-    demands = [
-        solver.Add(sum(count[kind] * var for count, var in zip(counts, use, strict=True)) >= len(each.pieces))
-        for kind, each in enumerate(panels.kinds)
+def _relaxed(panels: _Panels, fillings: Sequence[Filled]) -> Relaxed:
+    """(M1) to (M3) without whole numbers, over these fillings."""
+    limits = [
+        ([k for k, one in enumerate(fillings) if panels.ways[one.bin][0].id == candidate.id], candidate.limit)
+        for candidate in {candidate.id: candidate for candidate, _ in panels.ways}.values()
+        if candidate.limit is not None
     ]
-    for way in {candidate.id: candidate for candidate, _ in panels.ways}.values():
-        if way.limit is not None:
-            mine = [v for one, v in zip(fillings, use, strict=True) if panels.ways[one.bin][0].id == way.id]
-            solver.Add(sum(mine) <= way.limit)
-    solver.Minimize(sum(_cost(panels, one) * var for one, var in zip(fillings, use, strict=True)))
-    solver.Solve()
-    return [float(row.dual_value()) for row in demands], [float(var.solution_value()) for var in use]
+    counts, costs = [panels.counts(one) for one in fillings], [_cost(panels, one) for one in fillings]
+    return relaxed(counts, costs, [len(kind.pieces) for kind in panels.kinds], limits)
 
 
 def _rest(panels: _Panels, fillings: Sequence[Filled], times: Sequence[int]) -> list[Filled]:

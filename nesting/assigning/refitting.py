@@ -23,6 +23,7 @@ from nesting.assigning.columns import (
     Kind,
     Recipe,
     Shop,
+    Way,
     blanks_of,
     column_of,
     ground_of,
@@ -34,7 +35,6 @@ from nesting.layout import Ground, after_evaluations, fit
 from nesting.model import Placement
 from nesting.placing import lay
 
-Way = tuple[Candidate, Recipe]
 MOST_BLANKS = 8
 """What comes apart into more blanks is not refitted."""
 NEIGHBOURS = 3

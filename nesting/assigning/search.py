@@ -16,11 +16,11 @@ from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
-from nesting.assigning.columns import Column, Kind, Recipe, Shop, build_column, recipes
+from nesting.assigning.columns import Column, Kind, Recipe, Shop, Way, build_column, recipes
 from nesting.assigning.master import cheapest, worth
 from nesting.assigning.orders import at_every_price, beyond_need
 from nesting.assigning.panels import panel_columns
-from nesting.assigning.refitting import Densities, Refits, Way
+from nesting.assigning.refitting import Densities, Refits
 from nesting.assigning.stock import Candidate
 from nesting.costing import money
 from nesting.faults import StockFault

@@ -15,7 +15,19 @@ from shapely.geometry import Polygon
 from nesting import curves
 from nesting.costing import money
 from nesting.faults import StockFault
-from nesting.model import CutToSize, Machine, Offcut, Offer, Piece, Point, Rect, Source, StockKey
+from nesting.model import (
+    CutToSize,
+    Leftover,
+    Machine,
+    Offcut,
+    Offer,
+    Piece,
+    PlannedSheet,
+    Point,
+    Rect,
+    Source,
+    StockKey,
+)
 
 USED_SHARE = 0.6
 """How much of a sheet pieces take, roughly."""
@@ -74,6 +86,26 @@ class Candidate:
     def lowest_price(self) -> Decimal:
         """Of a sheet, in the largest order."""
         return self.other_prices[-1].price if self.other_prices else self.price
+
+    def sheet(self, sheet_id: str, leftovers: tuple[Leftover, ...]) -> PlannedSheet:
+        """The sheet as it comes: nothing trimmed, nothing laid on it."""
+        return PlannedSheet(
+            id=sheet_id,
+            source=self.source,
+            material=self.stock.material,
+            colour=self.stock.colour,
+            thickness_mm=self.stock.thickness_mm,
+            outline_mm=self.outline_mm,
+            holes_mm=self.holes_mm,
+            price=self.price,
+            place=self.place,
+            lot=self.lot,
+            trims=(),
+            blanks=(),
+            placements=(),
+            passes=(),
+            leftovers=leftovers,
+        )
 
     def expected_price(self, needed_mm2: float) -> float:
         """Of each sheet used, roughly, where so much area of pieces is to be held: small orders pay for all of it."""
