@@ -26,7 +26,7 @@ def mishap(
     cracked: Annotated[list[str], typer.Option("--cracked", help="A sheet of the plan.", show_default=False)] = [],  # noqa: B006
     measured: Annotated[
         list[str],
-        typer.Option("--measured", help="A sheet of the plan as it really is, e.g. S1=590x400.", show_default=False),
+        typer.Option("--measured", help="A sheet of the plan as it really is, e.g. S01=590x400.", show_default=False),
     ] = [],  # noqa: B006
     workshop: WorkshopOption = None,
     who: WhoOption = "",
@@ -59,5 +59,5 @@ def _measured(text: str) -> tuple[str, tuple[Point, ...]]:
 
     sheet, equals, shape = text.partition("=")
     if not equals:
-        raise RackFault(f"{text!r} does not say what was measured", mend="give e.g. S1=590x400")
+        raise RackFault(f"{text!r} does not say what was measured", mend="give e.g. S01=590x400")
     return sheet, corner_list(shape) if "," in shape else rectangle(*two_lengths(shape))

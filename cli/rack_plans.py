@@ -76,7 +76,7 @@ def pass_run(
 
 def arrived(
     plan: PlanArgument,
-    sheets: Annotated[list[str], typer.Argument(help="Sheets of the plan that were bought and are here, e.g. S2.")],
+    sheets: Annotated[list[str], typer.Argument(help="Sheets of the plan that were bought and are here, e.g. S02.")],
     workshop: WorkshopOption = None,
     who: WhoOption = "",
 ) -> None:

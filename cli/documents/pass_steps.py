@@ -79,7 +79,7 @@ def pass_step(plan: Plan, sheet: PlannedSheet, run: Pass) -> Step:
         _lineup(run),
         _distances(run),
         _joins(run),
-        _order(plan, run, cuts[run.order]),
+        _order(plan, cuts[run.order]),
     ]
     return Step(
         key=f"{name}-{blank}-pass{run.order}",
@@ -279,7 +279,7 @@ def _distances(run: Pass) -> Table | None:
     return rows.rounded("distances", "Check with a rule", columns, table) if table else None
 
 
-def _order(plan: Plan, run: Pass, cuts: Sequence[Cut]) -> Table | None:
+def _order(plan: Plan, cuts: Sequence[Cut]) -> Table | None:
     """The cuts numbered as the machine makes them, neighbours of one piece on one line."""
     tags = rows.numbers(plan)
     runs = [list(group) for _, group in itertools.groupby((c for c in cuts if c.kind != "mark"), key=lambda c: c.piece)]

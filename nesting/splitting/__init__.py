@@ -25,7 +25,7 @@ from nesting.splitting.chords import CLEAR_MM
 from nesting.splitting.columns import Column
 from nesting.splitting.marks import shared_out
 from nesting.splitting.parts import Part, Seam, parts_of
-from nesting.splitting.proposals import HEIGHTS_MM, Proposal, Question, fitting_of, long_axis_deg, proposals
+from nesting.splitting.proposals import HEIGHTS_MM, Proposal, Question, area_of, fitting_of, long_axis_deg, proposals
 from nesting.splitting.straps import straps
 from nesting.splitting.symmetry import Axis, mirror_axis
 from nesting.splitting.tongues import laid_along, tongue_for
@@ -56,7 +56,7 @@ def fits_whole(question: Question) -> bool:
     x0, y0, x1, y1 = curves.bounds([question.piece.outline])
     if any(x1 - x0 <= x + 1e-3 and y1 - y0 <= y + 1e-3 for x, y in fitting.rooms):
         return True
-    return fitting.angle(fitting.spread(shapely.get_coordinates(_area(question.piece)))) is not None
+    return fitting.angle(fitting.spread(shapely.get_coordinates(area_of(question.piece)))) is not None
 
 
 def split_all(questions: Sequence[Question]) -> list[Splitting]:
@@ -86,10 +86,6 @@ def _kind(question: Question) -> Question:
 
 def _whole(question: Question) -> Splitting:
     return Splitting((question.piece,))
-
-
-def _area(piece: Piece) -> shapely.Polygon:
-    return curves.polygon(piece.outline, piece.holes, 0.005)
 
 
 def _answer(question: Question) -> _Answer:
@@ -160,7 +156,7 @@ def _twins(cells: Cells, columns: Sequence[Column], axis: Axis | None) -> dict[i
 
 def _splitting(question: Question, answer: _Answer, columns: Sequence[Column]) -> Splitting:
     piece = question.piece
-    least = least_segments(_area(piece), fitting_of(question), question.may_turn)
+    least = least_segments(area_of(piece), fitting_of(question), question.may_turn)
     seams = _seams(question, answer.proposal.cells, columns)
     parts = parts_of(piece.outline, piece.holes, seams)
     pairs = sorted(

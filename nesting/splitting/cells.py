@@ -49,7 +49,7 @@ class Cells:
 
     def containing(self, point: Point) -> int | None:
         """The number of the cell round a point."""
-        return _containing(self.faces, STRtree(self.faces), point)
+        return _containing(STRtree(self.faces), point)
 
 
 def cells_of(area: Polygon, chords: Sequence[Chord]) -> Cells:
@@ -62,7 +62,7 @@ def cells_of(area: Polygon, chords: Sequence[Chord]) -> Cells:
     edges = []
     for number, (chord, cuts) in enumerate(zip(chords, _crossings(chords), strict=True)):
         for start, end in zip([0.0, *cuts], [*cuts, 1.0], strict=True):
-            left, right = (_beside(chord, (start + end) / 2, side, faces, tree) for side in (1, -1))
+            left, right = (_beside(chord, (start + end) / 2, side, tree) for side in (1, -1))
             if left is not None and right is not None:
                 edges.append(Edge(number, start, end, left, right))
     return Cells(tuple(chords), faces, tuple(edges))
@@ -85,13 +85,13 @@ def _crossings(chords: Sequence[Chord]) -> list[list[float]]:
     return [sorted(found) for found in shares]
 
 
-def _beside(chord: Chord, share: float, side: int, faces: Sequence[Polygon], tree: STRtree) -> int | None:
+def _beside(chord: Chord, share: float, side: int, tree: STRtree) -> int | None:
     (ax, ay), (bx, by) = chord.a, chord.b
     x, y = chord.at(share)
     away = side * BESIDE_MM / chord.length
-    return _containing(faces, tree, (x - away * (by - ay), y + away * (bx - ax)))
+    return _containing(tree, (x - away * (by - ay), y + away * (bx - ax)))
 
 
-def _containing(faces: Sequence[Polygon], tree: STRtree, point: Point) -> int | None:
+def _containing(tree: STRtree, point: Point) -> int | None:
     found = tree.query(ShapelyPoint(point), predicate="within")
     return int(found[0]) if len(found) else None

@@ -146,7 +146,7 @@ def _walk(halves: Sequence[_Half]) -> list[tuple[Ring, tuple[int, ...]]]:
             back = _heading(half.chain, end=True) + math.pi
             ways = [way for way in leaving[half.end] if way in left or way == first]
             # The sharpest turn to the left: the first way met clockwise from where we came.
-            number = min(ways, key=lambda way: _clockwise(back, _heading(halves[way].chain, end=False), way, half))
+            number = min(ways, key=lambda way: _clockwise(back, _heading(halves[way].chain, end=False)))
             if number == first:
                 break
         ring = tuple(vertex for half in run for vertex in half.chain[:-1])
@@ -154,7 +154,7 @@ def _walk(halves: Sequence[_Half]) -> list[tuple[Ring, tuple[int, ...]]]:
     return closed
 
 
-def _clockwise(back: float, heading: float, way: int, half: _Half) -> float:
+def _clockwise(back: float, heading: float) -> float:
     turn = (back - heading) % math.tau
     return turn if turn > 1e-7 else math.tau
 

@@ -108,7 +108,7 @@ def _strokes(
         apart = min(apart, 0.75 * HEIGHTS_MM)  # None of the common heights is left out.
     for _ in range(6):
         chords = _thinned(weighed, apart)
-        cells = cells_of(_area(question.piece), chords)
+        cells = cells_of(area_of(question.piece), chords)
         harms = _harms(cells, keep, strokes_off)
         growing = Growing(
             cells, harms, fitting, question.piece.thickness_mm if question.piece.joint == "keyed" else None
@@ -122,7 +122,8 @@ def _strokes(
     return None
 
 
-def _area(piece: Piece) -> shapely.Polygon:
+def area_of(piece: Piece) -> shapely.Polygon:
+    """The piece as an area, closely flattened."""
     return curves.polygon(piece.outline, piece.holes, 0.005)
 
 
@@ -263,7 +264,7 @@ def _grid(question: Question, keep: Keepaway, fitting: Fitting, angle: float, ap
     ]
     if not chords:
         return None
-    cells = cells_of(_area(piece), chords)
+    cells = cells_of(area_of(piece), chords)
     growing = Growing(
         cells,
         _harms(cells, keep, 0.0),
