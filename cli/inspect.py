@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -78,9 +79,17 @@ def _written(drawing: Path, out: Path, inspection: Inspection, intake: Intake) -
         said = [f"pictures: {out / stem}-inspected.svg, .png"]
         if job.exists():
             return [*said, f"job file: {job} is there already and was left as it is"]
-        job.write_text(starting_job(drawing, inspection, intake), encoding="utf-8", newline="\n")
+        job.write_text(starting_job(_seen_from(out, drawing), inspection, intake), encoding="utf-8", newline="\n")
     except OSError as error:
         raise DrawingFault(
             f"cannot write into {out} ({error.strerror})", mend="choose another folder with --out"
         ) from error
     return [*said, f"job file to start from: {job}"]
+
+
+def _seen_from(folder: Path, drawing: Path) -> Path:
+    """The drawing as a job file in the folder must name it."""
+    try:
+        return Path(os.path.relpath(drawing.resolve(), folder.resolve()))
+    except ValueError:  # on another drive
+        return drawing.resolve()

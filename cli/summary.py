@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+from cli.documents.words import count
 from nesting.model import Plan, PlannedSheet
 from nesting.preferring import either_way_words
 
 
 def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
     """Sheets, passes, turns, trims, cost, bound, gap, warnings, and where the files are."""
-    yield f"{plan.job.name}: {len(plan.pieces)} pieces on {len(plan.sheets)} sheets"
+    yield f"{plan.job.name}: {count(len(plan.pieces), 'piece')} on {count(len(plan.sheets), 'sheet')}"
     for sheet in plan.sheets:
         yield "  " + _sheet_line(sheet)
         if sheet.why:
@@ -20,7 +21,7 @@ def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
     turns = sum(p.turn_before != "none" for p in passes)
     trims = sum(len(sheet.trims) for sheet in plan.sheets)
     kept = sum(left.keep for sheet in plan.sheets for left in sheet.leftovers)
-    yield f"passes {len(passes)}, turns {turns}, trims {trims}, leftovers kept {kept}"
+    yield f"passes {len(passes)}, turns and slides {turns}, trims {trims}, leftovers kept {kept}"
     cost = plan.cost
     yield f"cost {cost.total} {cost.currency}, no plan can cost less than {cost.bound} (gap {cost.gap_percent:.1f} %)"
     if len(cost.by_stock) > 1:
@@ -30,7 +31,8 @@ def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
     for one in plan.either_way:
         yield either_way_words(one, cost.currency)
     for split in plan.splits:
-        yield f"{split.parent.id}: {len(split.seats)} segments; fewer than {split.at_least} are impossible: {split.why}"
+        segments = count(len(split.seats), "segment")
+        yield f"{split.parent.id}: {segments}; fewer than {split.at_least} are impossible: {split.why}"
     for warning in plan.warnings:
         yield f"warning: {warning}"
     yield f"files: {folder}/ (open workpack.html first)"
@@ -44,8 +46,7 @@ def _sheet_line(sheet: PlannedSheet) -> str:
     place = f" ({sheet.place})" if sheet.place else ""
     if not sheet.placements:
         return f"{sheet.id}  {sheet.stock}, {size}: {what}{place}: for the rack, the order must be so large"
-    turns = sum(p.turn_before != "none" for p in sheet.passes)
-    work = [f"{len(sheet.placements)} pieces", f"{len(sheet.passes)} passes" if turns else "1 pass"]
+    work = [count(len(sheet.placements), "piece"), count(len(sheet.passes), "pass", "passes")]
     if sheet.trims:
-        work.append(f"{len(sheet.trims)} trims")
+        work.append(count(len(sheet.trims), "trim"))
     return f"{sheet.id}  {sheet.stock}, {size}: {what}{place}: {', '.join(work)}"

@@ -392,7 +392,8 @@ def turn_picture(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> 
     x0, y0, x1, y1 = union([table, *(part.bounds for part in lying)])
     step = (x1 - x0) * 1.22
     paper = Canvas((x0, y0, x1 + step, y1), top=34, bottom=30)
-    for i, (run, part, title) in enumerate(zip((before, after), lying, ("now", "after the turn"), strict=True)):
+    then = "after the slide" if after.turn_before == "shift" else "after the turn"
+    for i, (run, part, title) in enumerate(zip((before, after), lying, ("now", then), strict=True)):
         paper.origin = (i * step, 0.0)
         _small_bed(paper, plan, sheet, run, part)
         x, _ = paper.at((x0 + x1) / 2, y1)

@@ -173,7 +173,8 @@ class _Sight:
             where = f"layer {layer}, {kind} {entity.dxf.get('handle') or ''}"
             self.unread.append(Finding("unreadable", where, "cannot be read: turn it into lines and arcs", False))
         else:
-            self.skipped[(layer, f"{kind} is no outline")] += 1
+            mend = "; `text` makes outlines of it" if kind in ("TEXT", "MTEXT") else ""
+            self.skipped[(layer, f"{kind} is no outline{mend}")] += 1
 
     def findings(self) -> list[Finding]:
         told = [

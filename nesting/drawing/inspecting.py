@@ -93,7 +93,10 @@ def _one(shape: DrawnShape) -> SizeFound:
 
 
 def starting_job(path: Path, inspection: Inspection, intake: Intake) -> str:
-    """A job file that asks for every piece of the drawing once; what only a person knows is left to fill in."""
+    """A job file that asks for every piece of the drawing once; what only a person knows is left to fill in.
+
+    `path` is the drawing's as seen from the job file's folder.
+    """
     layers = [layer.name for layer in inspection.layers if layer.shapes]
     named = layers if len(layers) > 1 else [None]
     stem = path.stem
@@ -104,7 +107,7 @@ def starting_job(path: Path, inspection: Inspection, intake: Intake) -> str:
 
 
 def _entry(path: Path, name: str, layer: str | None, intake: Intake) -> str:
-    lines = ["", "[[piece]]", f"name = {_text(name)}", f"drawing = {_text(path.name)}"]
+    lines = ["", "[[piece]]", f"name = {_text(name)}", f"drawing = {_text(path.as_posix())}"]
     if layer is not None:
         lines.append(f"layer = {_text(layer)}")
     if intake.units is not None:

@@ -151,7 +151,8 @@ class _Walk:
             for child in element:
                 yield from self.element(child, inner)
         elif tag in TOLD:
-            self.skipped[(context.layer, f"<{tag}> is no outline")] += 1
+            mend = ": turn it into paths before it is saved" if tag == "text" else ""
+            self.skipped[(context.layer, f"<{tag}> is no outline{mend}")] += 1
         else:
             yield from self._figure(element, context)
 

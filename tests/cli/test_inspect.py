@@ -47,7 +47,7 @@ def test_a_bad_drawing_is_told_circled_and_left_to_mend(bad):
         "outline open by 2.00 mm at (140.00, 2.00)",
         "outlines drawn twice were dropped: 1",
         "crosses the outline of layer CUT",
-        "TEXT is no outline",
+        "TEXT is no outline; `text` makes outlines of it",
         "layer DIMENSIONS: entities left out: 1",
         "to mend before it can be cut: 2",
     ):
@@ -65,7 +65,8 @@ def test_a_good_drawing_gives_a_job_to_start_from(tmp_path):
     assert result.exit_code == 0 and "nothing to mend" in result.output
     assert "428.0 x 407.0 mm" in result.output
     job = read_job(tmp_path / "star-job.toml")
-    assert [(order.name, order.drawing, order.units) for order in job.piece] == [("star", "star.dxf", "cm")]
+    assert [(order.name, order.units) for order in job.piece] == [("star", "cm")]
+    assert (tmp_path / job.piece[0].drawing).resolve() == STAR
 
 
 def test_a_job_file_that_is_there_is_left_alone(tmp_path):

@@ -89,7 +89,7 @@ def test_what_is_hidden_unpainted_defined_or_clipped_away_stays_out(read):
     shapes, findings = read(body)
     assert areas(shapes) == pytest.approx([64, 1200])
     assert sorted(f.text for f in findings) == [
-        "elements left out: 1 (<text> is no outline)",
+        "elements left out: 1 (<text> is no outline: turn it into paths before it is saved)",
         "elements left out: 1 (clipped away)",
         "elements left out: 4 (hidden)",
     ]
