@@ -73,6 +73,20 @@ def place_of(candidate: Candidate, recipe: Recipe, shop: Shop) -> Place:
     return Place(candidate, recipe, tuple(ground for ground in grounds if ground is not None))
 
 
+@dataclass(frozen=True, slots=True)
+class Room:
+    """How much of a sheet pieces may lie on, and on how many blanks."""
+
+    area_mm2: float
+    blanks: int
+
+
+def room_of(candidate: Candidate, recipe: Recipe, shop: Shop) -> Room:
+    """What all the blanks that the recipe makes of the sheet hold, as far as passes reach."""
+    place = place_of(candidate, recipe, shop)
+    return Room(place.room_mm2, len(place.grounds))
+
+
 def refitted(
     places: Sequence[Place], counts: Sequence[int], kinds: Sequence[Kind], shop: Shop
 ) -> list[list[Placement]] | None:
@@ -169,21 +183,21 @@ class Try:
 
 @dataclass(slots=True)
 class Densities:
-    """How much of a blank pieces have come to take so far: the most, and what full sheets usually hold."""
+    """How much of a blank pieces have come to take so far: the most, and of their room what full sheets usually do."""
 
     most: float = 0.5
     usual: float = 0.6
 
-    def saw(self, column: Column, kinds: Sequence[Kind], full: bool) -> None:
-        """Learn from a column; `full` if it left pieces over."""
+    def saw(self, column: Column, kinds: Sequence[Kind], full_mm2: float | None) -> None:
+        """Learn from a column; `full_mm2`: the room for pieces on all its blanks, if it left pieces over."""
         areas, rooms = list[float](), list[float]()
         for blank in column.sheet.blanks:
             laid = [spot for spot in column.sheet.placements if spot.blank == blank.id]
             areas.append(_area_mm2(laid, kinds))
             rooms.append(float((column.candidate.polygon & shapely.box(*blank.rect_mm)).area))
         self.most = max([self.most, *(area / room for area, room in zip(areas, rooms, strict=True))])
-        if full and rooms:
-            self.usual += LEARNING * (sum(areas) / column.candidate.polygon.area - self.usual)
+        if full_mm2 is not None:
+            self.usual += LEARNING * (sum(areas) / full_mm2 - self.usual)
 
 
 @dataclass(slots=True)

@@ -20,7 +20,7 @@ from nesting.assigning.columns import Column, Kind, Recipe, Shop, Way, build_col
 from nesting.assigning.master import cheapest, worth
 from nesting.assigning.orders import at_every_price, beyond_need
 from nesting.assigning.panels import panel_columns
-from nesting.assigning.refitting import Densities, Refits
+from nesting.assigning.refitting import Densities, Refits, Room, room_of
 from nesting.assigning.stock import Candidate
 from nesting.costing import money
 from nesting.faults import StockFault
@@ -45,6 +45,7 @@ class Pool:
 
     ways: Mapping[Candidate, Sequence[Recipe]]
     """Every sheet, with the recipes that bring it onto the bed."""
+    rooms: Mapping[Way, Room]
     kinds: Sequence[Kind]
     shop: Shop
     seed: int
@@ -89,7 +90,8 @@ class Pool:
 
     def add(self, column: Column, full: bool = False) -> None:
         """One more for the master to choose from, at every price of its offer, unless a cheaper one holds the same."""
-        self.densities.saw(column, self.kinds, full)
+        room = self.rooms.get((column.candidate, column.recipe)) if column.recipe else None
+        self.densities.saw(column, self.kinds, room.area_mm2 if full and room else None)
         for one in at_every_price(column, self.shop):
             key = (one.candidate.id, one.candidate.least, one.counts)
             if key not in self.made or one.cents < self.made[key].cents:
@@ -121,7 +123,8 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
     wanted = [len(kind.pieces) for kind in kinds]
     with ThreadPoolExecutor(search.threads) as threads:
         ways = {candidate: recipes(candidate, kinds, shop.machine, shop.rates) for candidate in found}
-        pool = Pool(ways, kinds, shop, shop.seed, threads)
+        rooms = {(one, way): room_of(one, way, shop) for one, its_ways in ways.items() for way in its_ways}
+        pool = Pool(ways, rooms, kinds, shop, shop.seed, threads)
         panels = panel_columns(found, kinds, shop, search.effort, float(search.bound))
         # Whole answers for panels are found without a set to begin with.
         best = None if panels else _repeated(pool, wanted, search)
@@ -257,21 +260,23 @@ def _pay(column: Column, left: Sequence[int], values: Sequence[float]) -> float:
 
 def _ranked(pool: Pool, left: Sequence[int], used: Counter[str], dice: random.Random | None) -> list[Way]:
     """Free sheets and recipes, most promising first: estimated money for the area they can serve."""
-    machine, rates = pool.shop.machine, pool.shop.rates
     needed = sum(kind.polygon.area * n for kind, n in zip(pool.kinds, left, strict=True))
-    handling = float(Decimal(str(machine.setup_min)) * rates.labour_per_hour / 60)
     ranked: list[tuple[float, int, Candidate, Recipe]] = []
-    for candidate in pool.ways:
-        if used[candidate.id] >= (MANY if candidate.limit is None else candidate.limit):
-            continue
-        held = min(needed, pool.densities.usual * candidate.polygon.area)
-        price = candidate.expected_price(needed)
-        back = price * rates.leftover_credit * max(0.0, 1.0 - held / (pool.densities.usual * candidate.polygon.area))
-        for place, recipe in enumerate(pool.ways[candidate]):
+    for (candidate, recipe), room in pool.rooms.items():
+        if used[candidate.id] < (MANY if candidate.limit is None else candidate.limit) and room.area_mm2 > 0:
             luck = math.exp(dice.gauss(0.0, NOISE)) if dice else 1.0
-            estimate = (price - back + handling * (1.0 if recipe.size is None else 1.5)) / held
-            ranked.append((estimate * luck, len(ranked) + place, candidate, recipe))
+            ranked.append((_estimate(pool, candidate, room, needed) * luck, len(ranked), candidate, recipe))
     return [(candidate, recipe) for _, _, candidate, recipe in sorted(ranked, key=lambda row: row[:2])]
+
+
+def _estimate(pool: Pool, candidate: Candidate, room: Room, needed: float) -> float:
+    """Money for each mm2 of pieces, with as many of them on the sheet as its blanks usually hold."""
+    machine, rates, usual = pool.shop.machine, pool.shop.rates, pool.densities.usual
+    held = min(needed, usual * room.area_mm2)
+    price = candidate.expected_price(needed)
+    back = price * rates.leftover_credit * max(0.0, 1.0 - held / (usual * candidate.polygon.area))
+    handling = float(Decimal(str(machine.setup_min)) * rates.labour_per_hour / 60)
+    return (price - back + handling * math.ceil(room.blanks * held / (usual * room.area_mm2))) / held
 
 
 def _rebuild_part(pool: Pool, best: Sequence[Column], values: Sequence[float], dice: random.Random) -> None:
