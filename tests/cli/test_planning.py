@@ -94,11 +94,6 @@ def test_a_piece_beyond_any_reach_that_must_stay_whole(shop):
     refused(shop, "panel", "590.0 x 830.0 mm", "40.0 mm short", "one_piece = false")
 
 
-def test_a_piece_that_no_cut_makes_narrow_enough(shop):
-    draw(shop, box(1500, 700))
-    refused(shop, "panel", "1500.0 x 700.0 mm", "too wide")
-
-
 def test_a_stock_key_that_nobody_has(shop):
     draw(shop, box(100, 100))
     (shop / "job.toml").write_text(JOB.replace("opal", "crimson"))
