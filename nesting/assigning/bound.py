@@ -9,12 +9,12 @@ only weakens it. The numbers (B1) to (B5) are those of docs/model.md.
 from __future__ import annotations
 
 import functools
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_DOWN, Decimal
 
+import numpy as np
 import shapely
 from ortools.sat.python import cp_model
 from shapely.geometry import Polygon
@@ -24,7 +24,7 @@ from nesting.assigning.columns import Kind, Shop
 from nesting.assigning.leftovers import largest_rectangle
 from nesting.assigning.scales import strongest_shares
 from nesting.assigning.stock import Candidate
-from nesting.model import CutToSize, Machine, Point, Turn
+from nesting.model import CutToSize, Machine, Point, Ring, Turn
 from nesting.passes.reach import EPS, reaches
 from nesting.solving import NoAnswer, solved
 
@@ -176,14 +176,19 @@ def _may_pay_to_join(kind: Kind, shop: Shop) -> bool:
 
 def _must_be_joined(kind: Kind, machine: Machine) -> bool:
     """Whether no turn whatever lets one pass hold the piece."""
-    return _least_width(kind) > min(machine.travel_mm)
+    return _least_width(kind.polygon) > min(machine.travel_mm)
 
 
 def _grown_mm2(kind: Kind, machine: Machine) -> int:
     """Area that a piece keeps from all others: itself and half the gap all round."""
-    fine = curves.polygon(kind.sample.outline, kind.sample.holes, tolerance=1e-3)
+    return _grown(kind.sample.outline, kind.sample.holes, machine.gap_mm / 2)
+
+
+@functools.lru_cache(maxsize=1024)
+def _grown(outline: Ring, holes: tuple[Ring, ...], by_mm: float) -> int:
+    fine = curves.polygon(outline, holes, tolerance=1e-3)
     # Chords and tangents err by less than a thousandth: rounding down keeps the bound valid.
-    return math.floor(fine.buffer(machine.gap_mm / 2, quad_segs=16).area * 0.999)
+    return math.floor(fine.buffer(by_mm, quad_segs=16).area * 0.999)
 
 
 def _inside_mm2(candidate: Candidate, machine: Machine) -> int:
@@ -256,16 +261,16 @@ def _may_lie(kind: Kind, candidate: Candidate, machine: Machine) -> bool:
     if kind.sample.turn is not Turn.ANY:
         return size[0] <= room[0] and size[1] <= room[1]
     # Turned at will, the piece still has a least width and a diameter that the sheet must hold.
-    return _least_width(kind) <= min(room) and max(size) <= math.hypot(*room)
+    return _least_width(kind.polygon) <= min(room) and max(size) <= math.hypot(*room)
 
 
-def _least_width(kind: Kind) -> float:
+@functools.lru_cache(maxsize=1024)
+def _least_width(polygon: Polygon) -> float:
     """Least distance of two parallel lines that hold the piece: attained along a side of its hull."""
-    hull = shapely.get_exterior_ring(kind.polygon.convex_hull)
-    corners = [(float(x), float(y)) for x, y in shapely.get_coordinates(hull)]
-    widths = []
-    for (ax, ay), (bx, by) in itertools.pairwise(corners):
-        side = math.hypot(bx - ax, by - ay)
-        if side > 1e-9:
-            widths.append(max(abs((bx - ax) * (y - ay) - (by - ay) * (x - ax)) / side for x, y in corners))
-    return min(widths) - 2 * curves.FLATTEN_MM
+    corners = shapely.get_coordinates(shapely.get_exterior_ring(polygon.convex_hull))
+    steps = np.diff(corners, axis=0)
+    sides = np.hypot(*steps.T)
+    along = steps[sides > 1e-9] / sides[sides > 1e-9, None]
+    starts = corners[:-1][sides > 1e-9]
+    beside = along[:, :1] * (corners[:, 1] - starts[:, 1:]) - along[:, 1:] * (corners[:, 0] - starts[:, :1])
+    return float(np.abs(beside).max(axis=1).min()) - 2 * curves.FLATTEN_MM
