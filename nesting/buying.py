@@ -16,8 +16,9 @@ from decimal import Decimal
 from nesting import curves
 from nesting.assigning.search import Watcher
 from nesting.assigning.stock import can_be_had, tiers_of
+from nesting.costing import sheet_area_mm2
 from nesting.faults import Fault
-from nesting.model import Offer, Piece, Plan, PlannedSheet, Progress, Source
+from nesting.model import Offer, Piece, Plan, Progress, Source
 from nesting.plan import Request, machine_of, make_plan
 
 ANY = "rack and any new sheets"
@@ -132,7 +133,7 @@ def _takes(offer: Offer, piece: Piece, margin_mm: float) -> bool:
 
 def waste_percent(plan: Plan) -> float:
     """The share of the sheets used that is neither piece nor kept."""
-    sheets = math.fsum(_area(sheet) for sheet in plan.sheets)
+    sheets = math.fsum(sheet_area_mm2(sheet) for sheet in plan.sheets)
     kept = math.fsum(
         curves.polygon(curves.ring_of(left.outline_mm), [curves.ring_of(hole) for hole in left.holes_mm]).area
         for sheet in plan.sheets
@@ -140,11 +141,6 @@ def waste_percent(plan: Plan) -> float:
         if left.keep
     )
     return 100 * (sheets - kept - math.fsum(curves.area(piece) for piece in plan.pieces)) / sheets
-
-
-def _area(sheet: PlannedSheet) -> float:
-    outline, *holes = (curves.ring_of(points) for points in (sheet.outline_mm, *sheet.holes_mm))
-    return abs(curves.signed_area(outline)) - math.fsum(abs(curves.signed_area(hole)) for hole in holes)
 
 
 def sources(plan: Plan) -> Counter[Source]:

@@ -116,7 +116,7 @@ def joint_lines(pieces: Sequence[Piece], rates: Rates) -> list[CostLine]:
 def masses_kg(sheets: Sequence[PlannedSheet], densities: Mapping[str, float]) -> dict[str, float]:
     """Mass of each sheet as it comes, kilograms: area · thickness · density; sheets of unknown density are left out."""
     return {
-        sheet.id: sheet_mass_kg(_area_mm2(sheet), sheet.thickness_mm, densities[sheet.material])
+        sheet.id: sheet_mass_kg(sheet_area_mm2(sheet), sheet.thickness_mm, densities[sheet.material])
         for sheet in sheets
         if sheet.material in densities
     }
@@ -139,6 +139,7 @@ def _rect_m2(rect: tuple[float, float, float, float]) -> float:
     return round((rect[2] - rect[0]) * (rect[3] - rect[1]) / 1e6, 4)
 
 
-def _area_mm2(sheet: PlannedSheet) -> float:
+def sheet_area_mm2(sheet: PlannedSheet) -> float:
+    """Of the sheet as it comes, less its holes."""
     outline, *holes = (curves.ring_of(points) for points in (sheet.outline_mm, *sheet.holes_mm))
-    return abs(curves.signed_area(outline)) - sum(abs(curves.signed_area(hole)) for hole in holes)
+    return abs(curves.signed_area(outline)) - math.fsum(abs(curves.signed_area(hole)) for hole in holes)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from nesting import curves
-from nesting.costing import cutting_seconds, marking_seconds, money, total
+from nesting.costing import cutting_seconds, marking_seconds, money, sheet_area_mm2, total
 from nesting.model import CostLine, Extra, Piece, Plan, PlannedSheet, StockKey, Workshop
 from nesting.timing import machine_minutes
 
@@ -134,15 +134,10 @@ def _share(stock: StockKey, plan: Plan, sheets: Sequence[PlannedSheet], shop: Wo
     """Area of the pieces divided by (1 - waste), at the mean price per area of the sheets planned."""
     area = math.fsum(curves.area(piece) for piece in plan.pieces if piece.stock == stock)
     charged = area / (1 - shop.quoting.waste)
-    bought = math.fsum(_area(sheet) for sheet in sheets)
+    bought = math.fsum(sheet_area_mm2(sheet) for sheet in sheets)
     value = sum((sheet.price for sheet in sheets), Decimal(0))
     amount = money(value * Decimal(str(charged / bought)))
     return CostLine(f"{MATERIAL}: {stock}", round(charged / 1e6, 4), "m²", amount)
-
-
-def _area(sheet: PlannedSheet) -> float:
-    rings = [curves.ring_of(points) for points in (sheet.outline_mm, *sheet.holes_mm)]
-    return abs(curves.signed_area(rings[0])) - math.fsum(abs(curves.signed_area(ring)) for ring in rings[1:])
 
 
 def _work(plan: Plan, shop: Workshop) -> list[CostLine]:

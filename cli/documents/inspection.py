@@ -6,6 +6,7 @@ In: an Inspection. Out: lines for the terminal, a Picture. Numbers count the fin
 from __future__ import annotations
 
 from cli.documents.canvas import EDGE, LATER, SHEET, Canvas, Path, Picture, Stroke
+from cli.documents.words import count
 from nesting.curves import bounds
 from nesting.drawing.inspecting import Inspection
 from nesting.drawing.shapes import DrawnChain
@@ -36,14 +37,14 @@ def _head(name: str, inspection: Inspection) -> list[str]:
         return [f"{name}: no pieces"]
     wide, high = box[2] - box[0], box[3] - box[1]
     size = f"{wide:.1f} x {high:.1f} mm over all ({wide / 25.4:.2f} x {high / 25.4:.2f} in)"
-    return [f"{name}: {_count(len(inspection.shapes), 'piece')}, {size}"]
+    return [f"{name}: {count(len(inspection.shapes), 'piece')}, {size}"]
 
 
 def _layer_lines(inspection: Inspection) -> list[str]:
     roles = {"cut": "cut", "mark": "marked, not cut", "ignore": "left out"}
     found = [
         f"  {layer.name or '(no layer)'}: {roles[layer.role]}; "
-        f"{_count(layer.chains, 'line or curve', 'lines or curves')}, {_count(layer.shapes, 'piece')}"
+        f"{count(layer.chains, 'line or curve', 'lines or curves')}, {count(layer.shapes, 'piece')}"
         for layer in inspection.layers
     ]
     return ["layers", *_cut_short(found)] if found else []
@@ -52,8 +53,8 @@ def _layer_lines(inspection: Inspection) -> list[str]:
 def _size_lines(inspection: Inspection) -> list[str]:
     found = []
     for one in inspection.sizes:
-        more = [_count(one.holes, "hole")] if one.holes else []
-        more += [_count(one.marks, "mark")] if one.marks else []
+        more = [count(one.holes, "hole")] if one.holes else []
+        more += [count(one.marks, "mark")] if one.marks else []
         more += [f"{one.area_mm2 / 100:.1f} cm2"]
         found.append(f"  {one.count} x  {one.width_mm:.1f} x {one.height_mm:.1f} mm; {', '.join(more)}")
     return ["pieces", *_cut_short(found)] if found else []
@@ -72,10 +73,6 @@ def _finding_lines(inspection: Inspection) -> list[str]:
 
 def _cut_short(lines: list[str]) -> list[str]:
     return lines if len(lines) <= MOST_LINES else [*lines[:MOST_LINES], f"  and {len(lines) - MOST_LINES} more"]
-
-
-def _count(number: int, one: str, many: str = "") -> str:
-    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 # ── the picture ──────────────────────────────────────────────────────────────────────────────────────────────
@@ -98,7 +95,7 @@ def inspection_picture(name: str, inspection: Inspection) -> Picture:
         _circle(paper, number, place)
     legend: list[tuple[str, Stroke | str]] = [("piece", SHEET), ("mark", MARKED), ("as drawn", DRAWN)]
     legend.append(("finding, numbered as listed", CIRCLE))
-    text = f"{name}: {_count(len(inspection.shapes), 'piece')}, {_count(len(inspection.findings), 'finding')}"
+    text = f"{name}: {count(len(inspection.shapes), 'piece')}, {count(len(inspection.findings), 'finding')}"
     return paper.finish(text, legend)
 
 

@@ -12,7 +12,7 @@ from decimal import Decimal
 
 from cli.documents import states, words
 from nesting import curves
-from nesting.costing import masses_kg
+from nesting.costing import masses_kg, money
 from nesting.model import Piece, Plan, PlannedSheet, Workshop
 
 Cell = str | int | float | Decimal
@@ -248,11 +248,11 @@ def _bill_row(plan: Plan, workshop: Workshop, sheet: PlannedSheet) -> tuple[Cell
         y1 - y0,
         states.sheet_shape(sheet).area / 1e6,
         mass_kg(workshop, sheet) or "",
-        words.cents(sheet.price),
-        words.cents(credit),
+        money(sheet.price),
+        money(credit),
         words.size(*sheet.source.cut_mm) if sheet.source.cut_mm else "",
         _lot(plan, sheet),
-        words.cents(sheet.next_best.extra) if sheet.next_best else "none found",
+        money(sheet.next_best.extra) if sheet.next_best else "none found",
         words.plain(sheet.why, 300),
     )
 
@@ -278,7 +278,6 @@ def cost_lines(plan: Plan) -> Table:
         Column("amount", plan.cost.currency, 2, total=True),
     )
     rows = tuple(
-        (words.plain(line.what), line.quantity, words.plain(line.unit), words.cents(line.amount))
-        for line in plan.cost.lines
+        (words.plain(line.what), line.quantity, words.plain(line.unit), money(line.amount)) for line in plan.cost.lines
     )
     return rounded("cost", "Cost", columns, rows)

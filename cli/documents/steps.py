@@ -16,6 +16,7 @@ from cli.documents.pass_steps import check_table, lying, pass_step, turn_step
 from cli.documents.rows import Column, Table
 from cli.documents.step import Step
 from cli.documents.words import count, listed, mm, plain
+from nesting.costing import money
 from nesting.model import Leftover, Pass, Plan, PlannedSheet, Point, Trim, Workshop
 from nesting.preferring import either_way_words
 from nesting.timing import machine_minutes
@@ -296,7 +297,7 @@ def _back(plan: Plan, sheet: PlannedSheet) -> Step:
             number,
             _usable(left).removesuffix(" mm"),
             shapely.Polygon(left.outline_mm, left.holes_mm).area / 1e6,
-            words.cents(left.credit),
+            money(left.credit),
         )
         for number, left in enumerate(kept, start=1)
     )

@@ -8,13 +8,13 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 
+from nesting import costing
 from nesting.model import Machine, Pass, Piece, PlannedSheet, Point
 from nesting.passes.holding import SIDES, edge_at
 
 LONGEST = 60
-CENT = Decimal("0.01")
 
 
 def plain(text: str, longest: int = LONGEST) -> str:
@@ -54,12 +54,8 @@ def point(at: Point) -> str:
     return f"{mm(at[0])}, {mm(at[1])}"
 
 
-def cents(amount: Decimal) -> Decimal:
-    return amount.quantize(CENT, ROUND_HALF_UP)
-
-
 def money(amount: Decimal, currency: str) -> str:
-    return f"{cents(amount)} {plain(currency, 8)}"
+    return f"{costing.money(amount)} {plain(currency, 8)}"
 
 
 def count(number: int, one: str, many: str = "") -> str:

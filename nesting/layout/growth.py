@@ -23,6 +23,7 @@ from shapely.geometry import Point, Polygon, box
 from nesting.layout.bench import warm_up
 from nesting.layout.fill import fill
 from nesting.layout.fit import fit
+from nesting.layout.instances import scaled_by
 from nesting.layout.terms import Ground, Layout, Shape, after_evaluations
 
 SHEET_MM = (1200.0, 800.0)
@@ -45,18 +46,12 @@ def pieces(count: int, used: float, seed: int) -> list[Shape]:
         box(0, 0, 0.3, 1).union(box(0, 0, 0.8, 0.3)),
         box(0.3, 0, 0.6, 1).union(box(0, 0.7, 0.9, 1)),
         Point(0.5, 0.5).buffer(0.5, quad_segs=8).difference(Point(0.5, 0.5).buffer(0.25, quad_segs=6)),
-        _scaled(Polygon(corners), 0.5),
+        scaled_by(Polygon(corners), 0.5),
     ]
-    drawn = [_scaled(sorts[k % len(sorts)], dice.uniform(60, 160)) for k in range(count)]
+    drawn = [scaled_by(sorts[k % len(sorts)], dice.uniform(60, 160)) for k in range(count)]
     room = SHEET_MM[0] * SHEET_MM[1] * count / A_SHEET
     grow = math.sqrt(used * room / sum(polygon.area for polygon in drawn))
-    return [Shape(str(k), _scaled(polygon, grow), (0.0, 90.0, 180.0, 270.0)) for k, polygon in enumerate(drawn)]
-
-
-def _scaled(polygon: shapely.Geometry, by: float) -> Polygon:
-    scaled = shapely.transform(polygon, lambda points: points * by)
-    assert isinstance(scaled, Polygon)
-    return scaled
+    return [Shape(str(k), scaled_by(polygon, grow), (0.0, 90.0, 180.0, 270.0)) for k, polygon in enumerate(drawn)]
 
 
 def laid_by_fit(shapes: list[Shape], seed: int) -> Layout | None:

@@ -68,7 +68,7 @@ def read(path: Path, grow: float = 1.0) -> Instance:
     shapes = [
         replace(shape, id=f"{item['id']}#{copy}")
         for item, polygon in zip(items, polygons, strict=True)
-        for shape in [_shape(item, _scaled(polygon, unit), raw)]
+        for shape in [_shape(item, scaled_by(polygon, unit), raw)]
         for copy in range(_most(item))
     ]
     sheets = [
@@ -130,7 +130,8 @@ def _turns(item: dict[str, Any], raw: dict[str, Any]) -> tuple[float, ...] | Non
     return None if turns == "any" else tuple(float(turn) for turn in turns)
 
 
-def _scaled(polygon: Polygon, unit: float) -> Polygon:
+def scaled_by(polygon: shapely.Geometry, unit: float) -> Polygon:
+    """Larger or smaller about its origin."""
     scaled = shapely.transform(polygon, lambda points: points * unit)
     assert isinstance(scaled, Polygon)
     return scaled
@@ -142,8 +143,8 @@ def _ground(entry: dict[str, Any], unit: float) -> Ground:
     else:
         outline = box(0.0, 0.0, float(entry["width"] if "width" in entry else entry["length"]), float(entry["height"]))
     barred = [Polygon(ring) for ring in [*entry.get("holes", []), *entry.get("defects", [])]]
-    zones = [(_scaled(Polygon(zone["outline"]), unit), float(zone["quality"])) for zone in entry.get("zones", [])]
-    return Ground(_scaled(outline, unit), (), tuple(_scaled(ring, unit) for ring in barred), tuple(zones))
+    zones = [(scaled_by(Polygon(zone["outline"]), unit), float(zone["quality"])) for zone in entry.get("zones", [])]
+    return Ground(scaled_by(outline, unit), (), tuple(scaled_by(ring, unit) for ring in barred), tuple(zones))
 
 
 def written(instance: Instance, spots: Sequence[Spot], addresses: Sequence[tuple[int, int]] = ((0, 0),)) -> str:

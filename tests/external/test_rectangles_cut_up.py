@@ -6,20 +6,15 @@ optima are those stated in the instance files. hopper_t: Hopper (2000), PhD thes
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import pytest
 
 from nesting.patterns import Want, best_pattern
+from tests.external.rectangle_jobs import read
 from tests.instances import ABSENT, RECTANGLES
 
 published = pytest.mark.skipif(not RECTANGLES.is_dir(), reason=ABSENT)
-
-
-def read(name: str) -> dict[str, Any]:
-    found: dict[str, Any] = json.loads((RECTANGLES / f"{name}.json").read_text(encoding="utf-8"))
-    return found
 
 
 def wants_of(raw: dict[str, Any]) -> list[Want]:
