@@ -61,7 +61,7 @@ class Answer:
 
 
 def two_cores() -> float:
-    """Seconds that two cores of one's own would have needed so far; on a shared machine the only fair clock."""
+    """Seconds that two idle cores would have needed so far: fair whatever else the machine does."""
     return time.process_time() / 2
 
 
