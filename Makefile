@@ -65,7 +65,7 @@ bench-jobs: $(READY)
 
 # A rack of 100,000 sheets and 1,000,000 entries; RACK=postgresql://... for an empty database on a server.
 bench-rack: $(READY)
-	$(BIN)/python -m inventory.bench $(if $(RACK),--url $(RACK))
+	$(BIN)/python -m tests.bench.rack $(if $(RACK),--url $(RACK))
 
 # 300 kills at random moments under load, then 8 processes with 500 random commands each; takes some minutes.
 crash-rack: $(READY)

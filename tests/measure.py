@@ -115,7 +115,7 @@ def _many_splines(path: Path, count: int) -> None:
 
 def ledger(sheets: int) -> Iterator[Figure]:
     """The rack's own measurement, with so many sheets and ten entries to each."""
-    run = ["-m", "inventory.bench", "--sheets", str(sheets), "--entries", str(10 * sheets)]
+    run = ["-m", "tests.bench.rack", "--sheets", str(sheets), "--entries", str(10 * sheets)]
     done = subprocess.run([sys.executable, *run], cwd=ROOT, capture_output=True, text=True, check=True)
     for line in done.stdout.splitlines()[1:]:
         yield Figure(f"ledger, {sheets} sheets", line[:48].strip(), float(line[48:].split()[0]), "ms", limit=100.0)

@@ -134,7 +134,7 @@ def _milliseconds(rack: Engine, ask: Callable[[Connection], object], writes: boo
 
 
 def main() -> None:
-    """Command line: `python -m inventory.bench [--url URL]`."""
+    """Command line: `python -m tests.bench.rack [--url URL]`."""
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--url", help="an empty database; a temporary file if left out")
     asked.add_argument("--sheets", type=int, default=100_000)
