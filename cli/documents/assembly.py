@@ -25,9 +25,11 @@ MOST_STEPS = 30
 
 def assembly_steps(plan: Plan) -> Iterator[Step]:
     """One for each shape that was split; its copies go together alike."""
-    alike: dict[tuple[Ring, tuple[Ring, ...]], list[Split]] = {}
+    alike: dict[tuple[object, ...], list[Split]] = {}
     for split in plan.splits:
-        alike.setdefault((split.parent.outline, split.parent.holes), []).append(split)
+        parent, places = split.parent, tuple((seat.x_mm, seat.y_mm, seat.turn_deg) for seat in split.seats)
+        # The same shape may be split elsewhere, or joined another way, where another piece is asked for.
+        alike.setdefault((parent.outline, parent.holes, parent.stock, split.joint, places), []).append(split)
     for splits in list(alike.values())[:MOST_STEPS]:
         yield _step(plan, splits)
 

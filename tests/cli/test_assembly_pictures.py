@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from cli.documents.assembly import assembly_picture
+from cli.documents.assembly import assembly_picture, assembly_steps
 from cli.documents.svg import svg
 from nesting import curves
 from nesting.model import StockKey
@@ -70,3 +70,15 @@ def test_the_picture_is_the_one_that_was_looked_at(name: str):
         ACTUAL.mkdir(parents=True, exist_ok=True)
         (ACTUAL / f"{name}.svg").write_text(text, encoding="utf-8", newline="\n")
         pytest.fail(f"{name}.svg differs: compare tests/cli/golden and tests/actual; right? make bless")
+
+
+JOINED = ("butt", "keyed", "butt")
+
+
+def test_the_same_shape_joined_another_way_has_a_page_of_its_own():
+    rails = [dataclasses.replace(RAIL, id=f"rail-{n}", copy=n, joint=joint) for n, joint in enumerate(JOINED, 1)]
+    found = split_all([Question(rail, ROOMS, 0.2) for rail in rails])
+    segments = tuple(segment for one in found for segment in one.segments)
+    splits = tuple(one.split for one in found if one.split)
+    plan = dataclasses.replace(sample_plan(), pieces=segments, splits=splits)
+    assert [step.title for step in assembly_steps(plan)] == ["Join rail, 2 times", "Join rail"]
