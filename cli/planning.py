@@ -126,10 +126,12 @@ def read_request(job: Path, folder: Path, effort: int, seed: int, ticker: Ticker
     pieces, demands, findings = read_order(order, job.parent)
     with reading(open_workshop_rack(folder)) as conn:
         rack = on_hand(conn, {piece.stock for piece in pieces})
-    notes = tuple(dict.fromkeys(str(finding) for finding in findings))
+    notes, warnings = (
+        tuple(dict.fromkeys(str(finding) for finding in findings if finding.is_note is told)) for told in (True, False)
+    )
     ticker.step("getting the layout engine ready (half a minute the first time)")
     get_ready()
-    return Request(order.job, pieces, shop, rack, seed, effort, notes, demands)
+    return Request(order.job, pieces, shop, rack, seed, effort, notes, warnings, demands)
 
 
 @contextmanager

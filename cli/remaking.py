@@ -57,9 +57,9 @@ def plan_again(plan: Plan, missing: tuple[Piece, ...], rack: tuple[Offcut, ...],
     """A plan for the pieces still missing, with the seed and effort of the first. Raises a Fault if there is none."""
     from nesting.plan import Request, make_plan
 
-    pieces, notes = order_of(missing)
+    pieces, warnings = order_of(missing)
     demands = demands_of(plan.demands, pieces)
-    request = Request(plan.job, pieces, workshop, rack, plan.seed, plan.effort, notes, demands)
+    request = Request(plan.job, pieces, workshop, rack, plan.seed, plan.effort, (), warnings, demands)
     return replace(make_plan(request), splits=splits_of(plan.splits, pieces))
 
 
@@ -83,14 +83,14 @@ def demands_of(demands: Sequence[Demand], missing: Sequence[Piece]) -> tuple[Dem
 
 def order_of(missing: Sequence[Piece]) -> tuple[tuple[Piece, ...], tuple[str, ...]]:
     """The missing pieces as an order of their own: copies counted from 1 again, ids as they were; a joint to a segment
-    that is cut already becomes a note."""
+    that is cut already becomes a warning."""
     sides = Counter((piece.segment_of or piece.id, joint.label) for piece in missing for joint in piece.joints)
     copies: Counter[str] = Counter()
-    pieces, notes = [], []
+    pieces, warnings = [], []
     for piece in missing:
         copies[piece.name] += 1
         alone = [joint for joint in piece.joints if sides[piece.segment_of or piece.id, joint.label] < 2]
-        notes += [f"{piece.id}: its joint {joint.label} meets a segment that is cut already" for joint in alone]
+        warnings += [f"{piece.id}: its joint {joint.label} meets a segment that is cut already" for joint in alone]
         joints = tuple(joint for joint in piece.joints if joint not in alone)
         pieces.append(replace(piece, copy=copies[piece.name], joints=joints))
-    return tuple(pieces), tuple(notes)
+    return tuple(pieces), tuple(warnings)

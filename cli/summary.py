@@ -11,7 +11,7 @@ from nesting.preferring import either_way_words
 
 
 def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
-    """Sheets, passes, turns, trims, cost, bound, gap, warnings, and where the files are."""
+    """Sheets, passes, turns, trims, cost, bound, gap, notes, warnings, and where the files are."""
     yield f"{plan.job.name}: {count(len(plan.pieces), 'piece')} on {count(len(plan.sheets), 'sheet')}"
     for sheet in plan.sheets:
         yield "  " + _sheet_line(sheet)
@@ -33,6 +33,8 @@ def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
     for split in plan.splits:
         segments = count(len(split.seats), "segment")
         yield f"{split.parent.id}: {segments}; fewer than {split.at_least} are impossible: {split.why}"
+    for note in plan.notes:
+        yield f"note: {note}"
     for warning in plan.warnings:
         yield f"warning: {warning}"
     yield f"files: {folder}/ (open workpack.html first)"

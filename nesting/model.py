@@ -862,7 +862,7 @@ class Cost:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """`plan.json`, whole."""
+    """`plan.json`, whole. `warnings` ask for a person's care, `notes` only tell what a drawing or a wording is."""
 
     job: Job
     seed: int
@@ -875,6 +875,7 @@ class Plan:
     demands: tuple[Demand, ...] = ()
     splits: tuple[Split, ...] = ()
     either_way: tuple[EitherWay, ...] = ()
+    notes: tuple[str, ...] = ()
     format: Literal["halfturn-plan/1"] = "halfturn-plan/1"
 
     def piece(self, piece_id: str) -> Piece:

@@ -60,6 +60,7 @@ class Request:
     seed: int = 1
     effort: int = 8
     notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     demands: tuple[Demand, ...] = ()
 
 
@@ -98,7 +99,7 @@ def _plan(request: Request, watch: Watcher, stop: Sized) -> Plan:
     short = shortages(request.workshop.offer, (piece.stock for piece in pieces))
     splits = _with_gaps((splitting.split for splitting in splittings if splitting.split), pieces, request)
     warnings = (
-        *request.notes,
+        *request.warnings,
         *short,
         *_warnings(sheets),
         *edge_trims_offered(sheets, pieces, request.workshop),
@@ -109,7 +110,17 @@ def _plan(request: Request, watch: Watcher, stop: Sized) -> Plan:
     )
     demands = request.demands or tuple(map(_demand, request.pieces))
     return Plan(
-        request.job, request.seed, request.effort, machine, pieces, tuple(sheets), cost, warnings, demands, splits
+        request.job,
+        request.seed,
+        request.effort,
+        machine,
+        pieces,
+        tuple(sheets),
+        cost,
+        warnings,
+        demands,
+        splits,
+        notes=request.notes,
     )
 
 

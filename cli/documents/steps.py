@@ -82,7 +82,7 @@ def _cover(plan: Plan, workshop: Workshop) -> Step:
         todo=("Every sheet of the list is at hand, its label read and its thickness measured.",),
         figures=(pictures.contact_picture(plan),),
         tables=(totals, _sheets_to_fetch(plan, workshop)),
-        notes=READING,
+        notes=(*(f"{plain(note, 400)}." for note in plan.notes), *READING),
         cautions=(*_in_this_job(plan), *_cautions(plan)),
     )
 

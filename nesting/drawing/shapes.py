@@ -24,6 +24,11 @@ class Finding:
     mended: bool
     at_mm: Point | None = None
 
+    @property
+    def is_note(self) -> bool:
+        """It only tells what the drawing or the wording is: nothing of it was healed or left out."""
+        return self.code in ("reading", "layer")
+
     def __str__(self) -> str:
         return f"{self.where}: {self.text}" if self.where else self.text
 

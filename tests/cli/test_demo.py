@@ -38,6 +38,9 @@ def plan(demo: tuple[str, Path]) -> dict:
 def test_the_summary_tells_what_a_person_wants_to_know(demo, plan):
     said, _ = demo
     assert f"{len(plan['pieces'])} pieces on {len(plan['sheets'])} sheets" in said
+    (note,) = plan["notes"]
+    assert f"note: {note}" in said and "capitals 220 mm high read well" in note
+    assert note not in plan["warnings"]
     for words in ("passes", "turns", "trims", plan["cost"]["total"], plan["cost"]["bound"], "gap", "workpack.html"):
         assert words in said
 
