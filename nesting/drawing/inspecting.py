@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from nesting.curves import bounds, signed_area
-from nesting.drawing.intake import Intake, Role
+from nesting.drawing.intake import FILL_IN, Intake, Role
 from nesting.drawing.reading import read_chains, shaped
 from nesting.drawing.shapes import DrawnChain, DrawnShape, Finding
 from nesting.model import Rect
@@ -117,7 +117,7 @@ def _entry(path: Path, name: str, layer: str | None, intake: Intake) -> str:
     if intake.text:
         lines.append("text = true")
     lines += [f"{key} = {_list(names)}" for key, names in _roles(intake) if names]
-    lines += ['material = "FILL IN"', 'colour = "FILL IN"', "thickness_mm = 0.0  # FILL IN", "quantity = 1"]
+    lines += [f'material = "{FILL_IN}"', f'colour = "{FILL_IN}"', f"thickness_mm = 0.0  # {FILL_IN}", "quantity = 1"]
     return "\n".join(lines) + "\n"
 
 

@@ -10,6 +10,8 @@ from nesting.faults import DrawingFault
 
 Role = Literal["cut", "mark", "ignore"]
 
+FILL_IN = "FILL IN"
+"""What only a person knows, in a job file to start from."""
 MARK_WORDS = ("mark", "engrav", "etch", "score", "scribe")
 IGNORE_WORDS = ("note", "dim", "text", "defpoints", "lineup", "construction", "frame", "title", "guide", "ignore")
 

@@ -19,12 +19,12 @@ from pathlib import Path
 
 from nesting.curves import bounds, moved
 from nesting.drawing.fonts import find_font
-from nesting.drawing.intake import Intake
+from nesting.drawing.intake import FILL_IN, Intake
 from nesting.drawing.reading import read_drawing
 from nesting.drawing.shapes import DrawnShape, Finding
 from nesting.drawing.webs import least_web_mm, narrow_places
 from nesting.drawing.wording import letter_shapes, set_wording
-from nesting.faults import DrawingFault, within
+from nesting.faults import DrawingFault, JobFault, within
 from nesting.model import Demand, JobFile, Piece, PieceOrder, Point
 
 MOST_TOLD = 10
@@ -79,6 +79,7 @@ def _read_entries(job_file: JobFile, folder: Path) -> tuple[list[_Wanted], tuple
     wanted: list[_Wanted] = []
     for order in job_file.piece:
         with within(f"piece {order.name}"):
+            _refuse_unfilled(order)
             shapes, told = _order_shapes(order, folder)
             with within(_source(order)):
                 _refuse(told)
@@ -90,6 +91,13 @@ def _read_entries(job_file: JobFile, folder: Path) -> tuple[list[_Wanted], tuple
             face = "job" if job_file.job.one_lot else ""
             wanted += [_Wanted(order, shape, copy, face) for copy in range(1, copies + 1) for shape in shapes]
     return wanted, tuple(dict.fromkeys(findings))
+
+
+def _refuse_unfilled(order: PieceOrder) -> None:
+    words = {"material": order.material, "colour": order.colour, "thickness_mm": order.thickness_mm or FILL_IN}
+    left = [f"`{key}`" for key, value in words.items() if value == FILL_IN]
+    if left:
+        raise JobFault(f"still to be filled in: {', '.join(left)}", mend="say what it is cut from")
 
 
 def _source(order: PieceOrder) -> str:

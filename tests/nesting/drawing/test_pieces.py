@@ -9,7 +9,7 @@ from nesting import curves
 from nesting.drawing.pieces import file_safe, read_order, read_pieces
 from nesting.drawing.shapes import DrawnChain
 from nesting.drawing.writing import write_drawing
-from nesting.faults import DrawingFault
+from nesting.faults import DrawingFault, JobFault
 from nesting.model import Job, JobFile, PieceOrder, Turn
 
 STOCK = {"material": "acrylic", "colour": "opal", "thickness_mm": 5.0}
@@ -92,3 +92,9 @@ def test_each_entry_demands_its_pieces_with_the_digest_of_its_drawing(folder):
     assert [one for demand in demands for one in demand.pieces] == [piece.id for piece in pieces]
     assert [(demand.turn, demand.mirror) for demand in demands] == [(Turn.HALF, False), (Turn.ANY, True)]
     assert demands[1].digest == hashlib.sha256((folder / "square.dxf").read_bytes()).hexdigest()
+
+
+def test_a_starting_job_that_was_not_filled_in_is_refused(folder):
+    order = PieceOrder("square", "FILL IN", "opal", 0.0, drawing="square.dxf")
+    with pytest.raises(JobFault, match="still to be filled in: `material`, `thickness_mm`"):
+        read_pieces(job(order), folder)
