@@ -48,8 +48,8 @@ SECONDS_EACH ?= 10
 ONLY ?= .
 KEPT := tests/nesting/layout/kept.json
 bench-layout: $(READY)
-	$(BIN)/python -m tests.bench.engine --all $(INSTANCES) --seconds $(SECONDS_EACH) --only '$(ONLY)'
-	$(BIN)/python -m tests.bench.engine --all $(INSTANCES) --only 'irregular/(hides|stock|bins|mixed)' --kept $(KEPT)
+	$(BIN)/python -m nesting.layout.bench --all $(INSTANCES) --seconds $(SECONDS_EACH) --only '$(ONLY)'
+	$(BIN)/python -m nesting.layout.bench --all $(INSTANCES) --only 'irregular/(hides|stock|bins|mixed)' --kept $(KEPT)
 
 # Published rectangles on sheets, planned and judged; the tables of docs/rectangles.md on stdout. Takes some minutes.
 bench-rectangles: $(READY)
@@ -57,7 +57,7 @@ bench-rectangles: $(READY)
 
 # How the engine's time and memory grow from 42 pieces on one sheet to 500 on twelve.
 bench-growth: $(READY)
-	$(BIN)/python -m tests.bench.growth
+	$(BIN)/python -m nesting.layout.growth
 
 # 20 sign jobs against planning by hand, growth from 60 to 300 letters, cost over time; ten minutes of processor time.
 bench-jobs: $(READY)

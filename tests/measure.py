@@ -60,7 +60,7 @@ def densities(folder: Path, seconds: float) -> Iterator[Figure]:
     paths = [path for name in STRIPS for path in sorted(folder.glob(f"irregular/{name}.json"))]
     if not paths:
         return
-    run = ["-m", "tests.bench.engine", "--processor", "--seconds", str(seconds), *map(str, paths)]
+    run = ["-m", "nesting.layout.bench", "--processor", "--seconds", str(seconds), *map(str, paths)]
     done = subprocess.run([sys.executable, *run], cwd=ROOT, capture_output=True, text=True, check=True)
     for line in done.stdout.splitlines()[1:]:
         name, _, reached, target, ratio, *_ = line.split()

@@ -17,8 +17,8 @@ import pytest
 from shapely.geometry import Point, Polygon, box
 
 from nesting.layout import Ground, Shape, after_evaluations, fit
-from tests.bench.engine import solve
-from tests.bench.instances import read, written
+from nesting.layout.bench import solve
+from nesting.layout.instances import read, written
 from tests.instances import ABSENT, INSTANCES
 from tests.nesting.layout.judging import assert_valid
 

@@ -1,9 +1,9 @@
 """Measure the engine on published instances, against the clock: one instance, or a table of all.
 
-    python -m tests.bench.engine INSTANCE.json --seconds 60 --seed 1 --out LAYOUT.json
-    python -m tests.bench.engine --all FOLDER --seconds 10 --only 'irregular/(hides|stock)'
-    python -m tests.bench.engine --all FOLDER --only known/ --grow 1.02
-    python -m tests.bench.engine --all FOLDER --only irregular/bins --kept KEPT.json
+    python -m nesting.layout.bench INSTANCE.json --seconds 60 --seed 1 --out LAYOUT.json
+    python -m nesting.layout.bench --all FOLDER --seconds 10 --only 'irregular/(hides|stock)'
+    python -m nesting.layout.bench --all FOLDER --only known/ --grow 1.02
+    python -m nesting.layout.bench --all FOLDER --only irregular/bins --kept KEPT.json
 
 In: instance files. Out: layout files, and on stdout a line per instance: what was reached, the best published figure
 or bound, and the ratio to it, to the mean published and to what is kept (1 is as good, less is worse), seconds by the
@@ -29,13 +29,13 @@ from typing import Any
 
 from shapely.geometry import Polygon, box
 
+from nesting.layout import guillotine
 from nesting.layout.fill import fill
+from nesting.layout.instances import Instance, read, written
 from nesting.layout.stock import Stock, cheapest
 from nesting.layout.strip import strip
 from nesting.layout.terms import Effort, Ground, Shape, Spot, Stop, after_evaluations
 from nesting.patterns import Want, best_pattern
-from tests.bench import guillotine
-from tests.bench.instances import Instance, read, written
 
 HEAD = (
     f"{'instance':30s} {'what':>8s} {'reached':>12s} {'target':>12s} {'ratio':>7s} {'mean':>7s} {'kept':>7s} "

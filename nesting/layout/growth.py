@@ -1,6 +1,6 @@
 """How time and memory grow with the number of pieces: the same mix of pieces, 42 a sheet, on one sheet up to twelve.
 
-    python -m tests.bench.growth --used 0.6
+    python -m nesting.layout.growth --used 0.6
 
 In: nothing; pieces are made from a seed. Out: a line per number of pieces with the processor time and the positions
 tried until all lay (`fit`, on all sheets at once; and `fill`, on one sheet of their joint area), the most memory used
@@ -20,11 +20,11 @@ import numpy as np
 import shapely
 from shapely.geometry import Point, Polygon, box
 
+from nesting.layout.bench import warm_up
 from nesting.layout.fill import fill
 from nesting.layout.fit import fit
+from nesting.layout.instances import scaled_by
 from nesting.layout.terms import Ground, Layout, Shape, after_evaluations
-from tests.bench.engine import warm_up
-from tests.bench.instances import scaled_by
 
 SHEET_MM = (1200.0, 800.0)
 A_SHEET = 42
