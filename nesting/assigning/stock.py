@@ -222,9 +222,12 @@ def check_stock(pieces: Iterable[Piece], rack: Iterable[Offcut], offers: Iterabl
                 f"{piece.name} needs {piece.stock}, of which the rack has none, and {'; '.join(short)}",
                 mend=f"find another supplier: the piece needs a sheet larger than {_size_words(piece)} mm",
             )
-        have = ", ".join(str(stock) for stock in sorted(on_offer)) or "nothing"
+        have = ", ".join(str(stock) for stock in sorted(on_offer))
+        lacking = (
+            f"which is neither on the rack nor on offer (on offer: {have})" if have else "of which the rack has none"
+        )
         raise StockFault(
-            f"{piece.name} needs {piece.stock}, which is neither on the rack nor on offer (on offer: {have})",
+            f"{piece.name} needs {piece.stock}, {lacking}",
             mend="add an [[offer]] to workshop.toml, put such a sheet on the rack, or correct the piece's stock",
         )
 
