@@ -23,7 +23,7 @@ def check_range(record: Any, low: float, high: float, *names: str) -> None:
         value = getattr(record, name)
         numbers = value if isinstance(value, tuple) else () if value is None else (value,)
         if not all(low <= number <= high for number in numbers):
-            raise ValueError(f"`{name}` must be from {low:g} to {high:,.10g}")
+            raise ValueError(f"`{name}` must be from {low:,.10g} to {high:,.10g}")
 
 
 def check_words(record: Any, *, but: str = "") -> None:

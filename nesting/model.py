@@ -10,7 +10,7 @@ rectangle, face up; bed frame with its origin at the machine's datum corner, x t
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from typing import Any, ClassVar, Literal
@@ -43,6 +43,8 @@ class Turn(StrEnum):
 @dataclass(frozen=True, slots=True, order=True)
 class StockKey:
     """Pieces only go on sheets with the same key."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = STRICT
 
     material: str
     colour: str
@@ -411,6 +413,8 @@ class Material:
     expansion_per_k: float | None = None
 
     def __post_init__(self) -> None:
+        check_words(self)
+        check_range(self, 1, 30_000, "density_kg_m3")
         if self.expansion_per_k is not None and not 0 < self.expansion_per_k < 1e-3:
             raise ValueError("`expansion_per_k` is a share of the length for each degree, such as 7e-5")
         if self.modulus_gpa is not None and not self.modulus_gpa > 0:
@@ -439,8 +443,8 @@ class Quoting:
     def __post_init__(self) -> None:
         if not 0 <= self.waste < 1:
             raise ValueError("waste is a share of the sheet, from 0 to below 1")
-        if self.markup < 0 or self.tax < 0:
-            raise ValueError("markup and tax are shares, 0 or more")
+        check_range(self, 0, 100, "markup", "tax")
+        check_range(self, 0, float(MOST_MONEY), "finishing_per_m", "freight_per_kg")
         if not self.copies or min(self.copies) < 1:
             raise ValueError("copies are whole numbers from 1")
 
@@ -566,6 +570,10 @@ class Extra:
     what: str
     amount: Decimal
     each_copy: bool = False
+
+    def __post_init__(self) -> None:
+        check_words(self)
+        check_range(self, -float(MOST_MONEY), float(MOST_MONEY), "amount")
 
 
 @dataclass(frozen=True, slots=True)
@@ -894,4 +902,4 @@ class Progress:
     rounds: int = 0
     best: Decimal | None = None
     bound: Decimal | None = None
-    note: str = field(default="")
+    note: str = ""

@@ -1,23 +1,47 @@
 """`workshop.toml` and `job.toml` into the vocabulary; what does not fit is told by file, key and mend.
 
-In: a path. Out: Workshop or JobFile. The records of `nesting.model` are the schema; pydantic checks against them.
+In: a path. Out: Workshop or JobFile. The records of `nesting.model` are the schema; pydantic checks against them, and
+takes nothing for what it is not: a switch is true or false, never "yes" or 1, and a figure is no text.
 """
 
 from __future__ import annotations
 
 import difflib
+import json
 import tomllib
-from dataclasses import fields, is_dataclass
+from dataclasses import fields
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
 from nesting.faults import JobFault
-from nesting.model import CuttingFigure, Job, JobFile, Machine, Material, Offer, PieceOrder, Rates, Workshop
+from nesting.model import (
+    CuttingFigure,
+    CutToSize,
+    Extra,
+    Job,
+    JobFile,
+    Machine,
+    Material,
+    Offer,
+    PieceOrder,
+    PriceBreak,
+    Quoting,
+    Rates,
+    StockKey,
+    Workshop,
+)
+
+if TYPE_CHECKING:
+    from pydantic_core import ErrorDetails
 
 T = TypeVar("T")
 LARGEST_BYTES = 4_000_000
+RECORDS = (
+    *(Workshop, Rates, Quoting, Machine, CuttingFigure, Material, Offer, PriceBreak, CutToSize),
+    *(JobFile, Job, PieceOrder, StockKey, Extra),
+)
 
 
 def read_workshop(path: Path) -> Workshop:
@@ -37,6 +61,8 @@ def _read(path: Path, kind: type[T], what: str) -> T:
                 f"the {what} is larger than 4 MB", mend="check that it is the right file", where=(str(path),)
             )
         table = tomllib.loads(path.read_text(encoding="utf-8"))
+        # Strictly read, JSON still takes arrays for tuples and text for money; a date becomes text.
+        plain = json.dumps(table, default=str)
     except FileNotFoundError:
         raise JobFault(f"there is no {what} here", mend="check the path", where=(str(path),)) from None
     except (OSError, UnicodeDecodeError) as error:
@@ -50,30 +76,43 @@ def _read(path: Path, kind: type[T], what: str) -> T:
     except tomllib.TOMLDecodeError as error:
         raise JobFault(f"the {what} is not valid TOML: {error}", mend="mend that line", where=(str(path),)) from None
     try:
-        return TypeAdapter(kind).validate_python(table)
+        return TypeAdapter(kind).validate_json(plain, strict=True)
     except ValidationError as error:
         raise _fault(error, path, table) from None
 
 
 def _fault(error: ValidationError, path: Path, table: dict[str, Any]) -> JobFault:
-    first = error.errors(include_url=False, include_context=False)[0]
-    trail = [str(step) for step in first["loc"]]
-    key = trail[-1] if trail else "file"
-    named = first["type"] in {"extra_forbidden", "unexpected_keyword_argument", "missing", "missing_argument"}
-    where = (str(path), *_places(table, trail[:-1] if named else trail))
-    more = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
+    # Where several kinds of value would do, each of them complains of the same place.
+    found: dict[tuple[tuple[str, ...], str], list[ErrorDetails]] = {}
+    for one in error.errors(include_url=False, include_context=False):
+        found.setdefault(_place(one, table), []).append(one)
+    (places, key), (first, *others) = next(iter(found.items()))
+    where = (str(path), *places)
+    more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
     match first["type"]:
         case "extra_forbidden" | "unexpected_keyword_argument":
             return JobFault(f"unknown key `{key}`{more}", mend=_suggest(key), where=where)
         case "missing" | "missing_argument":
             return JobFault(f"the key `{key}` is missing{more}", mend=f"add `{key} = ...`", where=where)
-    said = first["msg"].removeprefix("Value error, ")
+    said = " or ".join([_said(first), *(_said(other).removeprefix("Input should be ") for other in others)])
     given = "" if isinstance(first["input"], dict) else f", not `{str(first['input'])[:60]}`"
     return JobFault(f"{said[0].lower()}{said[1:]}{given}{more}", mend="correct that value", where=where)
 
 
-def _places(table: Any, trail: list[str]) -> tuple[str, ...]:
-    """Keys and positions as a person counts them, a list entry called by its name where it has one."""
+def _said(error: ErrorDetails) -> str:
+    plainly = KINDS.get(error["type"])
+    return f"Input should be {plainly}" if plainly else error["msg"].removeprefix("Value error, ")
+
+
+KINDS = {"bool_type": "true or false", "int_type": "a whole number", "float_type": "a number", "string_type": "a text"}
+KEY_ERRORS = frozenset({"extra_forbidden", "unexpected_keyword_argument", "missing", "missing_argument"})
+
+
+def _place(error: ErrorDetails, table: Any) -> tuple[tuple[str, ...], str]:
+    """Keys and positions as a person counts them, a list entry called by its name where it has one; and the key that
+    is unknown or missing there, if that is what is wrong."""
+    trail = [str(step) for step in error["loc"]]
+    key = trail.pop() if error["type"] in KEY_ERRORS else ""
     places = []
     for step in trail:
         try:
@@ -83,11 +122,10 @@ def _places(table: Any, trail: list[str]) -> tuple[str, ...]:
         name = table.get("name") or table.get("id") if isinstance(table, dict) else None
         number = str(int(step) + 1) if step.isdigit() else step
         places.append(f"{number} ({name})" if step.isdigit() and name else number)
-    return tuple(places)
+    return tuple(places), key
 
 
 def _suggest(key: str) -> str:
-    kinds = (CuttingFigure, Job, JobFile, Machine, Material, Offer, PieceOrder, Rates, Workshop)
-    known = sorted({f.name for kind in kinds if is_dataclass(kind) for f in fields(kind)})
+    known = sorted({f.name for kind in RECORDS for f in fields(kind)})
     close = difflib.get_close_matches(key, known, n=1)
     return f"did you mean `{close[0]}`?" if close else "remove it, or see the list of keys in docs/formats.md"
