@@ -109,7 +109,7 @@ def _one_size(
     margin = machine_of(request.job, request.workshop).margin_mm
     chosen = []
     for stock in sorted({offer.stock for offer in offers}):
-        whole = [piece for piece in request.pieces if piece.stock == stock and piece.one_piece]
+        whole = [piece for piece in request.pieces if piece.stock == stock and piece.one_piece is True]
         fits = [
             one
             for one in offers

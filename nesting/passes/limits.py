@@ -23,7 +23,7 @@ def refuse_beyond_reach(piece: Piece, machine: Machine) -> None:
     lacking = lacking_mm(machine, x1 - x0, y1 - y0, rings)
     if lacking > 0:
         raise ReachFault(
-            f"{piece.name} is {x1 - x0:.1f} x {y1 - y0:.1f} mm and must stay in one piece: passes on {machine.name} "
+            f"{piece.name} is {x1 - x0:.1f} x {y1 - y0:.1f} mm: in one piece, passes on {machine.name} "
             f"(travel {machine.travel_mm[0]:g} x {machine.travel_mm[1]:g} mm) are {lacking:.1f} mm short of it"
             f"{_why(machine, x1 - x0, y1 - y0)}",
             mend=MENDS,

@@ -14,6 +14,7 @@ from shapely.geometry import Polygon
 
 from nesting.model import Machine, Material, Pass, PlannedSheet
 from nesting.passes.reach import EPS, turned_rect
+from nesting.phrases import listed
 
 GRAVITY_M_S2 = 9.81
 
@@ -25,15 +26,22 @@ def sag_mm(overhang_mm: float, thickness_mm: float, density_kg_m3: float, modulu
 
 
 def overhang_warnings(sheets: Sequence[PlannedSheet], machine: Machine, materials: Sequence[Material]) -> list[str]:
-    """Where a pass needs support outside the machine: past the machine's `max_sag_mm`, or out of balance."""
+    """Where a blank needs support outside the machine: past the machine's `max_sag_mm`, or out of balance; passes that
+    need it for the same reasons in one sentence."""
     known = {material.name: material for material in materials}
-    return [
-        f"sheet {sheet.id}, blank {run.blank}, pass {run.order}: {words}: support the sheet outside, "
-        "level with the table, before it is let go"
-        for sheet in sheets
-        for run in sheet.passes
-        for words in _needs(sheet, run, machine, known.get(sheet.material))
-    ]
+    needs: dict[tuple[str, str, str], list[str]] = {}
+    for sheet in sheets:
+        for run in sheet.passes:
+            why = "; ".join(_needs(sheet, run, machine, known.get(sheet.material)))
+            if why:
+                needs.setdefault((sheet.id, run.blank, why), []).append(str(run.order))
+    return [_warning(sheet, blank, orders, why) for (sheet, blank, why), orders in needs.items()]
+
+
+def _warning(sheet: str, blank: str, orders: Sequence[str], why: str) -> str:
+    passes = f"{'pass' if len(orders) == 1 else 'passes'} {listed(orders)}"
+    support = "support the sheet outside, level with the table, before it is let go"
+    return f"sheet {sheet}, blank {blank}, {passes}: {why}: {support}"
 
 
 def _needs(sheet: PlannedSheet, run: Pass, machine: Machine, material: Material | None) -> Iterator[str]:

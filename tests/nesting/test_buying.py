@@ -64,6 +64,11 @@ def test_the_smallest_sheet_is_one_that_takes_what_must_stay_whole():
     assert found["the smallest new sheets"] == (MIDDLE,)
 
 
+def test_a_piece_that_is_only_better_left_whole_may_be_split_on_the_smallest():
+    found = {way.name: way.offers for way in ways(request(1, SMALL, LARGE, size=(580, 450), one_piece="prefer"))}
+    assert found["the smallest new sheets"] == (SMALL,)
+
+
 def test_the_cheapest_comes_first_and_what_cannot_be_last():
     found = compared(request(2, SMALL, LARGE, rack=(CUT,)))
     totals = [one.plan.cost.total for one in found.tried if one.plan]

@@ -29,8 +29,8 @@ def warnings(depth, outline, limit, modulus=3.2, **machine):
 def test_support_is_asked_for_beyond_the_limit_and_not_before():
     """200 mm hang out at the front in both passes: 0.35 mm at 5 mm thick."""
     told = warnings(600.0, disc(585), 0.3)
-    assert len(told) == 2
-    assert all("200 mm hang out of the machine and sag by 0.4 mm (limit 0.3 mm)" in words for words in told)
+    (words,) = told
+    assert "passes 1 and 2: 200 mm hang out of the machine and sag by 0.4 mm (limit 0.3 mm)" in words
     assert warnings(600.0, disc(585), 0.4) == []
     assert warnings(600.0, disc(585), None) == []
     assert warnings(600.0, disc(585), 0.3, modulus=None) == []
@@ -44,5 +44,14 @@ def test_a_sheet_whose_balance_point_is_outside_would_tip():
 
 
 def test_twice_the_travel_is_just_at_balance_and_needs_support():
-    assert len(warnings(800.0, rectangle(590, 790), None)) == 2
+    assert len(warnings(800.0, rectangle(590, 790), None)) == 1
+
+
+def test_what_sags_and_tips_is_told_once_for_both_passes():
+    (words,) = warnings(800.0, rectangle(590, 790), 0.4)
+    assert words.startswith("sheet S01, blank b1, passes 1 and 2: 400 mm hang out")
+    assert words.count("support the sheet outside") == 1 and "it tips" in words
+
+
+def test_a_sheet_within_the_table_needs_none():
     assert warnings(780.0, rectangle(590, 770), None) == []
