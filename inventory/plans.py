@@ -32,8 +32,7 @@ class Standing:
     stock: Mapping[str, str]
 
     def ran(self, planned: PlannedSheet, one: Pass) -> bool:
-        # Entries of older programs name no blank: they stand for the passes of all.
-        return any((planned.id, blank, one.order) in self.passes for blank in (one.blank, ""))
+        return (planned.id, one.blank, one.order) in self.passes
 
     def touched(self, planned: PlannedSheet) -> bool:
         return any(sheet == planned.id for sheet, _, _ in self.passes)
@@ -253,7 +252,7 @@ def standing(conn: Connection, plan_id: str) -> Standing:
         if entry.kind is Kind.ACCEPTED:
             passes, stock = set(), {}
         elif entry.kind is Kind.PASS_DONE:
-            passes.add((entry.body["sheet"], entry.body.get("blank", ""), entry.body["pass"]))
+            passes.add((entry.body["sheet"], entry.body["blank"], entry.body["pass"]))
         elif entry.kind is Kind.RESERVED and entry.sheet is not None:
             stock[entry.body["planned"]] = entry.sheet
     return Standing(frozenset(passes), stock)

@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from inventory.books import entries_of_sheet, find_sheet, recount
 from inventory.database import reading, writing
 from inventory.ledger import Entry, Kind, State
-from inventory.plans import Mishap, Standing, accept, arrive, cancel, finish, pass_done, standing, start, stop
+from inventory.plans import Mishap, accept, arrive, cancel, finish, pass_done, standing, start, stop
 from inventory.rack import correct, measure, on_hand, receive, report_missing
 from nesting.faults import RackFault
 from nesting.model import Offcut, Plan
@@ -131,12 +131,6 @@ def test_blanks_of_one_sheet_have_passes_of_their_own(stocked: sa.Engine) -> Non
     with reading(stocked) as conn:
         now = standing(conn, "plan")
     assert now.cut(parted) == {"p1"} and now.begun(parted) == {"p1"}
-
-
-def test_a_pass_noted_without_its_blank_stands_for_all_of_them() -> None:
-    """As the ledgers of older programs have it."""
-    sheet = PLAN.sheets[0]
-    assert Standing(frozenset({("S1", "", 1), ("S1", "", 2)}), {}).cut(sheet) == {"p1", "p2", "p3"}
 
 
 @pytest.mark.parametrize(
