@@ -19,6 +19,7 @@ from cli.options import SEED_MAX, WorkshopOption, workshop_folder
 from cli.progress import Ticker
 from cli.whole_folder import written_whole
 from nesting.faults import JobFault
+from nesting.phrases import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -165,10 +166,8 @@ def _lower(job: JobFile) -> JobFile:
 
 def summary(made: Quote, out: Path) -> Iterator[str]:
     """What the estimator wants to see at once."""
-    from cli.documents.words import count
-
     currency = made.shop.rates.currency
-    yield f"{made.job.job.name}: {count(len(made.pieces), 'piece')} a copy, valid until {made.until:%Y-%m-%d}"
+    yield f"{made.job.job.name}: {counted(len(made.pieces), 'piece')} a copy, valid until {made.until:%Y-%m-%d}"
     for price in made.prices:
         basis = "" if price.planned_copies == price.copies else f", by a plan for {price.planned_copies}"
         yield (

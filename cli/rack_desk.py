@@ -55,8 +55,3 @@ def booking(workshop: Path | None) -> Iterator[Connection]:
 def now() -> datetime:
     """The moment of booking, to the second."""
     return datetime.now(UTC).replace(microsecond=0)
-
-
-def counted(number: int, noun: str) -> str:
-    """`1 piece`, `2 pieces`."""
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -13,6 +13,7 @@ from inventory.ledger import Entry, Kind, PlanOnRack, Sheet
 from inventory.measures import size_mm
 from inventory.stocktake import Differences
 from inventory.views import Life, Listing, Worth
+from nesting.phrases import counted
 
 if TYPE_CHECKING:
     from inventory.tables import Fate
@@ -113,8 +114,7 @@ def _table(headings: Sequence[str], cells: Iterable[Sequence[str]]) -> Iterator[
 def sums_line(found: Listing) -> str:
     """How many sheets, how much of them, worth how much."""
     shown = f" ({len(found.sheets)} shown)" if len(found.sheets) < found.count else ""
-    sheets = "1 sheet" if found.count == 1 else f"{found.count} sheets"
-    return f"{sheets}{shown}, {found.area_mm2 / 1e6:.3f} m2, book value {found.value:.2f}"
+    return f"{counted(found.count, 'sheet')}{shown}, {found.area_mm2 / 1e6:.3f} m2, book value {found.value:.2f}"
 
 
 def _cells(sheet: Sheet, plans: Mapping[str, PlanOnRack], now: datetime) -> tuple[str, ...]:
@@ -137,7 +137,7 @@ def _size(sheet: Sheet) -> str:
     """The bounding rectangle, and what it does not tell."""
     width, height = size_mm(sheet.offcut.outline_mm)
     corners, holes = len(sheet.offcut.outline_mm), len(sheet.offcut.holes_mm)
-    words = [f"{corners} corners"] * (corners != 4) + [f"{holes} hole" + "s" * (holes > 1)] * (holes > 0)
+    words = [f"{corners} corners"] * (corners != 4) + [counted(holes, "hole")] * (holes > 0)
     return f"{width:g} x {height:g}" + (f" ({', '.join(words)})" if words else "")
 
 

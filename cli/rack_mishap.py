@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.options import WhoOption, WhyOption, WorkshopOption, person, workshop_folder
-from cli.rack_desk import asking, booking, counted, now
+from cli.rack_desk import asking, booking, now
 from cli.rack_plans import PlanArgument, accepted_plan
 from nesting.faults import RackFault
+from nesting.phrases import counted
 
 if TYPE_CHECKING:
     from nesting.model import Point

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from cli.options import WhoOption, WorkshopOption, person
-from cli.rack_desk import asking, booking, counted, now
+from cli.rack_desk import asking, booking, now
 from nesting.faults import RackFault
+from nesting.phrases import counted
 
 if TYPE_CHECKING:
     from cli.documents.labels import LabelPaper
@@ -46,7 +47,8 @@ def import_table(
         return
     with booking(workshop) as conn:
         done = import_sheets(conn, table, at=now(), who=person(who), unit=unit)
-    typer.echo(f"{len(done.sheets)} sheets are on the rack, {len(done.fates) - len(done.sheets)} were on record")
+    told = f"{counted(len(done.sheets), 'new sheet')} on the rack"
+    typer.echo(f"{told}, {len(done.fates) - len(done.sheets)} on record before")
 
 
 def export_table(

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.options import WhoOption, WhyOption, WorkshopOption, person
-from cli.rack_desk import asking, booking, counted, now
+from cli.rack_desk import asking, booking, now
+from nesting.phrases import counted
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Connection

@@ -7,14 +7,12 @@ Method: a remnant is the sheet less all pieces that any pass has begun, less the
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from shapely.geometry import Polygon
-
     from inventory.plans import Mishap, Standing
     from nesting.model import Demand, Leftover, Offcut, Piece, Plan, PlannedSheet, Point, Rates, Split, Workshop
 
@@ -33,24 +31,17 @@ def _remnant(
 ) -> tuple[Leftover, ...]:
     from shapely.geometry import Polygon
 
+    from cli.documents.states import parts_after
     from nesting.assigning.leftovers import leftovers
     from nesting.costing import figure_for
     from nesting.placing import lay
 
     whole = Polygon(sheet.outline_mm, sheet.holes_mm)
     laid = [lay(plan.piece(spot.piece), spot) for spot in sheet.placements if spot.piece in begun]
-    parts = _trimmed(Polygon(measured) if measured else whole, sheet, rates)
+    # All trims come before the first pass.
+    parts = parts_after(Polygon(measured) if measured else whole, sheet.trims)
     kerf = figure_for(plan.machine, sheet.stock).kerf_mm
     return leftovers(parts, laid, kerf, sheet.price / Decimal(str(round(whole.area, 3))), rates)
-
-
-def _trimmed(shape: Polygon, sheet: PlannedSheet, rates: Rates) -> Iterator[Polygon]:
-    """The parts that the trim cuts leave; all trims come before the first pass."""
-    import shapely
-
-    cuts = [shapely.LineString([trim.from_mm, trim.to_mm]) for trim in sheet.trims]
-    slits = shapely.union_all([cut.buffer(rates.saw_kerf_mm / 2, cap_style="flat") for cut in cuts])
-    return (part for part in shapely.get_parts(shape.difference(slits)) if isinstance(part, shapely.Polygon))
 
 
 def plan_again(plan: Plan, missing: tuple[Piece, ...], rack: tuple[Offcut, ...], workshop: Workshop) -> Plan:
@@ -60,7 +51,8 @@ def plan_again(plan: Plan, missing: tuple[Piece, ...], rack: tuple[Offcut, ...],
     pieces, warnings = order_of(missing)
     demands = demands_of(plan.demands, pieces)
     request = Request(plan.job, pieces, workshop, rack, plan.seed, plan.effort, (), warnings, demands)
-    return replace(make_plan(request), splits=splits_of(plan.splits, pieces))
+    made = make_plan(request)
+    return replace(made, splits=(*splits_of(plan.splits, pieces), *made.splits))
 
 
 def splits_of(splits: Sequence[Split], missing: Sequence[Piece]) -> tuple[Split, ...]:

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from cli.documents.words import count
 from nesting.model import Plan, PlannedSheet
+from nesting.phrases import counted
 from nesting.preferring import either_way_words
 
 
 def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
     """Sheets, passes, turns, trims, cost, bound, gap, notes, warnings, and where the files are."""
-    yield f"{plan.job.name}: {count(len(plan.pieces), 'piece')} on {count(len(plan.sheets), 'sheet')}"
+    yield f"{plan.job.name}: {counted(len(plan.pieces), 'piece')} on {counted(len(plan.sheets), 'sheet')}"
     for sheet in plan.sheets:
         yield "  " + _sheet_line(sheet)
         if sheet.why:
@@ -31,7 +31,7 @@ def summary_lines(plan: Plan, folder: Path) -> Iterator[str]:
     for one in plan.either_way:
         yield either_way_words(one, cost.currency)
     for split in plan.splits:
-        segments = count(len(split.seats), "segment")
+        segments = counted(len(split.seats), "segment")
         yield f"{split.parent.id}: {segments}; fewer than {split.at_least} are impossible: {split.why}"
     for note in plan.notes:
         yield f"note: {note}"
@@ -48,7 +48,7 @@ def _sheet_line(sheet: PlannedSheet) -> str:
     place = f" ({sheet.place})" if sheet.place else ""
     if not sheet.placements:
         return f"{sheet.id}  {sheet.stock}, {size}: {what}{place}: for the rack, the order must be so large"
-    work = [count(len(sheet.placements), "piece"), count(len(sheet.passes), "pass", "passes")]
+    work = [counted(len(sheet.placements), "piece"), counted(len(sheet.passes), "pass", "passes")]
     if sheet.trims:
-        work.append(count(len(sheet.trims), "trim"))
+        work.append(counted(len(sheet.trims), "trim"))
     return f"{sheet.id}  {sheet.stock}, {size}: {what}{place}: {', '.join(work)}"

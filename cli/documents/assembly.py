@@ -15,9 +15,10 @@ from cli.documents import rows, words
 from cli.documents.canvas import Canvas, Picture
 from cli.documents.rows import Column, Table
 from cli.documents.step import Step
-from cli.documents.words import count, listed, mm, plain
+from cli.documents.words import mm, plain
 from nesting import curves
 from nesting.model import Piece, Plan, Point, Ring, Seat, Split
+from nesting.phrases import counted, listed
 
 MOST_STEPS = 30
 """Shapes that get a page of their own; the table of joints has all of them."""
@@ -44,8 +45,8 @@ def _step(plan: Plan, splits: list[Split]) -> Step:
         kind="Join",
         title=f"Join {plain(parent.name)}" + (f", {len(splits)} times" if len(splits) > 1 else ""),
         lead=(
-            f"{words.size(x1 - x0, y1 - y0)}, of {count(len(split.seats), 'segment')} by "
-            f"{count(len(joints), 'joint')}, seen from its face. {FORMS[split.joint]}"
+            f"{words.size(x1 - x0, y1 - y0)}, of {counted(len(split.seats), 'segment')} by "
+            f"{counted(len(joints), 'joint')}, seen from its face. {FORMS[split.joint]}"
         ),
         todo=tuple(_todo(split)),
         figures=(assembly_picture(plan, split),),
@@ -75,7 +76,7 @@ def _todo(split: Split) -> Iterator[str]:
 
 
 def _notes(split: Split) -> Iterator[str]:
-    yield f"Fewer than {count(split.at_least, 'segment')} are impossible: {plain(split.why, 300)}."
+    yield f"Fewer than {counted(split.at_least, 'segment')} are impossible: {plain(split.why, 300)}."
     if split.gap_mm:
         yield f"Fixed in their middles, segments need {mm(split.gap_mm)} mm of gap at each joint, to grow into."
     if split.straps:
@@ -144,7 +145,7 @@ def assembly_picture(plan: Plan, split: Split) -> Picture:
         paper.ring(*paper.at(x, y), 2.5)
     legend = [("joint, with its label", look.NOW_LINE)]
     legend += [("strap, behind", look.LATER_LINE)] if split.straps else []
-    title = f"{plain(split.parent.name)}: {count(len(seated), 'segment')}, {count(len(joints), 'joint')}"
+    title = f"{plain(split.parent.name)}: {counted(len(seated), 'segment')}, {counted(len(joints), 'joint')}"
     return paper.finish(title, legend)
 
 

@@ -12,9 +12,10 @@ from itertools import groupby
 from cli.documents.pdf import write_pdf
 from cli.documents.rows import Column, Table
 from cli.documents.step import Step
-from cli.documents.words import count, plain, size
+from cli.documents.words import plain, size
 from inventory.ledger import Sheet
 from inventory.measures import size_mm
+from nesting.phrases import counted
 
 COLUMNS = tuple(map(Column, ("seen", "sheet", "stock", "size", "lot", "held for", "remarks")))
 BOX = "□"
@@ -36,7 +37,7 @@ def _page(place: str, sheets: Sequence[Sheet], at: datetime) -> Step:
         key="count",
         kind="Stocktake",
         title=f"Count sheet: {name}",
-        lead=f"{count(len(sheets), 'sheet')} should be here on {at:%Y-%m-%d %H:%M} UTC. Counted by:              on:",
+        lead=f"{counted(len(sheets), 'sheet')} should be here on {at:%Y-%m-%d %H:%M} UTC. Counted by:              on:",
         todo=(
             "Tick each sheet that you see. Measure one whose size looks wrong and note it.",
             "Write down the number of each sheet that is here and not on this list.",

@@ -6,11 +6,11 @@ In: an Inspection. Out: lines for the terminal, a Picture. Numbers count the fin
 from __future__ import annotations
 
 from cli.documents.canvas import EDGE, LATER, SHEET, Canvas, Path, Picture, Stroke
-from cli.documents.words import count
 from nesting.curves import bounds
 from nesting.drawing.inspecting import Inspection
 from nesting.drawing.shapes import DrawnChain
 from nesting.model import Point, Rect
+from nesting.phrases import counted
 
 DRAWN = Stroke(0.8, LATER, (3.0, 2.0))
 MARKED = Stroke(0.9, "#0d5c75", (1.0, 1.5))
@@ -37,14 +37,14 @@ def _head(name: str, inspection: Inspection) -> list[str]:
         return [f"{name}: no pieces"]
     wide, high = box[2] - box[0], box[3] - box[1]
     size = f"{wide:.1f} x {high:.1f} mm over all ({wide / 25.4:.2f} x {high / 25.4:.2f} in)"
-    return [f"{name}: {count(len(inspection.shapes), 'piece')}, {size}"]
+    return [f"{name}: {counted(len(inspection.shapes), 'piece')}, {size}"]
 
 
 def _layer_lines(inspection: Inspection) -> list[str]:
     roles = {"cut": "cut", "mark": "marked, not cut", "ignore": "left out"}
     found = [
         f"  {layer.name or '(no layer)'}: {roles[layer.role]}; "
-        f"{count(layer.chains, 'line or curve', 'lines or curves')}, {count(layer.shapes, 'piece')}"
+        f"{counted(layer.chains, 'line or curve', 'lines or curves')}, {counted(layer.shapes, 'piece')}"
         for layer in inspection.layers
     ]
     return ["layers", *_cut_short(found)] if found else []
@@ -53,8 +53,8 @@ def _layer_lines(inspection: Inspection) -> list[str]:
 def _size_lines(inspection: Inspection) -> list[str]:
     found = []
     for one in inspection.sizes:
-        more = [count(one.holes, "hole")] if one.holes else []
-        more += [count(one.marks, "mark")] if one.marks else []
+        more = [counted(one.holes, "hole")] if one.holes else []
+        more += [counted(one.marks, "mark")] if one.marks else []
         more += [f"{one.area_mm2 / 100:.1f} cm2"]
         found.append(f"  {one.count} x  {one.width_mm:.1f} x {one.height_mm:.1f} mm; {', '.join(more)}")
     return ["pieces", *_cut_short(found)] if found else []
@@ -95,7 +95,7 @@ def inspection_picture(name: str, inspection: Inspection) -> Picture:
         _circle(paper, number, place)
     legend: list[tuple[str, Stroke | str]] = [("piece", SHEET), ("mark", MARKED), ("as drawn", DRAWN)]
     legend.append(("finding, numbered as listed", CIRCLE))
-    text = f"{name}: {count(len(inspection.shapes), 'piece')}, {count(len(inspection.findings), 'finding')}"
+    text = f"{name}: {counted(len(inspection.shapes), 'piece')}, {counted(len(inspection.findings), 'finding')}"
     return paper.finish(text, legend)
 
 

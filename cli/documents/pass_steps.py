@@ -11,12 +11,13 @@ from collections.abc import Iterator, Sequence
 from cli.documents import pictures, rows, states, words
 from cli.documents.rows import Cell, Column, Table
 from cli.documents.step import Step
-from cli.documents.words import listed, mm, plain, ranges
+from cli.documents.words import mm, plain, ranges
 from nesting import curves
 from nesting.costing import figure_for
 from nesting.model import CuttingFigure, Machine, Pass, Piece, Plan, PlannedSheet, Point, Rect, Stop, Trim
 from nesting.passes.cuts import Cut
 from nesting.passes.holding import SIDES, edge_at
+from nesting.phrases import counted, listed
 from nesting.timing import RunTime, run_time
 
 # ── the turn ─────────────────────────────────────────────────────────────────────────────────────────────────
@@ -297,7 +298,7 @@ def _contours(cuts: Sequence[Cut]) -> str:
     said = []
     for closed, share in ((True, ""), (False, "share of ")):
         of = [cut.kind for cut in cuts if cut.stretch.closed is closed]
-        said += [share + words.count(of.count("hole"), "hole")] if "hole" in of else []
+        said += [share + counted(of.count("hole"), "hole")] if "hole" in of else []
         said += [share + ("the outline" if share else "outline")] if "outline" in of else []
     return ", ".join(said)
 

@@ -19,6 +19,7 @@ from nesting import curves
 from nesting.model import Machine, Pass, Piece, Plan, PlannedSheet, Point, Rect, Trim
 from nesting.passes.cuts import Cut, to_bed
 from nesting.passes.holding import SIDES, edge_at
+from nesting.phrases import counted
 from nesting.placing import Laid
 
 LEGEND_SHEET = (
@@ -56,9 +57,8 @@ def sheet_picture(plan: Plan, sheet: PlannedSheet) -> Picture:
         _edge_letters(paper, states.blank_shape(sheet, blank), 0, solids)
     _size(paper, shape.bounds)
     name = f"Sheet {words.plain(sheet.id)}, {words.source(sheet)}, {_size_words(shape.bounds)}"
-    counted = words.count(len(sheet.placements), "piece")
     legend = LEGEND_SHEET if sheet.trims else LEGEND_SHEET[:2]
-    return paper.finish(f"{name}, with {counted}", legend)
+    return paper.finish(f"{name}, with {counted(len(sheet.placements), 'piece')}", legend)
 
 
 def _size_words(bounds: Rect) -> str:
@@ -117,7 +117,7 @@ def leftover_picture(plan: Plan, sheet: PlannedSheet) -> Picture:
         paper.label((x0 + x1) / 2, (y0 + y1) / 2, _size_words(left.usable_mm), dy=12)
         paper.badge(*_lifted(paper, (x0 + x1) / 2, (y0 + y1) / 2, 8), f"{number}")
     legend = (("back on the rack", look.NOW_FILL), ("scrap", look.SHADE), ("largest usable rectangle", look.FRAME_LINE))
-    return paper.finish(f"Leftovers of sheet {words.plain(sheet.id)}: {words.count(len(kept), 'part')} to keep", legend)
+    return paper.finish(f"Leftovers of sheet {words.plain(sheet.id)}: {counted(len(kept), 'part')} to keep", legend)
 
 
 def _lifted(paper: Canvas, x_mm: float, y_mm: float, by: float) -> Point:
@@ -143,7 +143,7 @@ def contact_picture(plan: Plan) -> Picture:
             paper.chains(one.rings, True, look.THIN, look.NOW_FILL)
         below_x, below_y = paper.at((x0 + x1) / 2, y0)
         paper.words(below_x, below_y + 11, words.plain(sheet.id, 12), 9.0, bold=True)
-    return paper.finish(f"All {words.count(len(plan.sheets), 'sheet')} of the plan, to one scale")
+    return paper.finish(f"All {counted(len(plan.sheets), 'sheet')} of the plan, to one scale")
 
 
 def pieces_picture(pieces: Sequence[Piece]) -> Picture:
@@ -156,7 +156,7 @@ def pieces_picture(pieces: Sequence[Piece]) -> Picture:
         paper.origin = (x - x0, y - y0)
         paper.chains((*piece.holes, piece.outline), True, look.EDGE, look.NOW_FILL)
         paper.chains(piece.marks, False, look.MARK_LINE)
-    return paper.finish(f"{words.count(len(shapes), 'shape')}, to one scale")
+    return paper.finish(f"{counted(len(shapes), 'shape')}, to one scale")
 
 
 MOST_SHAPES = 60

@@ -17,9 +17,10 @@ from cli.documents.canvas import Picture, Stroke
 from cli.documents.charts import Series, chart
 from cli.documents.rows import Cell, Column, Table
 from cli.documents.step import Step
-from cli.documents.words import count, listed, mm, money, plain, size
+from cli.documents.words import mm, money, plain, size
 from nesting import curves
 from nesting.model import CostLine, JobFile, Piece, PieceOrder, Plan, Progress, Workshop
+from nesting.phrases import counted, listed
 from nesting.quoting import Price
 
 
@@ -97,8 +98,9 @@ def _what_you_get(quote: Quote) -> Table:
 def _order_words(order: PieceOrder, pieces: tuple[Piece, ...]) -> str:
     if order.wording is not None and order.height_mm is not None:
         return f"“{plain(order.wording)}”, capitals {mm(order.height_mm)} mm high"
-    mine = [piece for piece in pieces if piece.name.startswith(order.name) and piece.stock == order.stock]
-    boxes = [curves.bounds([piece.outline]) for piece in mine]
+    boxes = [
+        curves.bounds([piece.outline]) for piece in pieces if (piece.name, piece.stock) == (order.name, order.stock)
+    ]
     if not boxes:
         return "to your drawing"
     x0, y0, x1, y1 = max(boxes, key=lambda box: (box[2] - box[0]) * (box[3] - box[1]))
@@ -128,7 +130,7 @@ def inner_steps(quote: Quote) -> list[Step]:
             key="terms",
             kind=kind,
             title=plain(quote.job.job.name, 120),
-            lead=f"The cost of {count(first.copies, 'copy', 'copies')}, term by term, and what becomes of it.",
+            lead=f"The cost of {counted(first.copies, 'copy', 'copies')}, term by term, and what becomes of it.",
             tables=(_terms(quote, first), _from_cost_to_price(quote, first)),
             notes=(_bound_words(quote), MATERIAL_WORDS[quote.shop.quoting.material]),
         ),

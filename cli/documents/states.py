@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TypeVar
 
 import shapely
@@ -56,10 +56,15 @@ def passes_of(sheet: PlannedSheet, piece_id: str) -> list[Pass]:
 
 def parts_before(sheet: PlannedSheet, trim: Trim) -> list[Polygon]:
     """The parts the sheet has fallen into when `trim` is about to be made."""
-    parts = [sheet_shape(sheet)]
-    for earlier in sorted(sheet.trims, key=lambda t: t.order):
-        if earlier.order < trim.order:
-            parts = _after(parts, earlier)
+    return parts_after(sheet_shape(sheet), [earlier for earlier in sheet.trims if earlier.order < trim.order])
+
+
+def parts_after(shape: Polygon, trims: Iterable[Trim]) -> list[Polygon]:
+    """The parts that a sheet of this shape falls into along the trims, less what the tool takes away."""
+    parts = [shape]
+    for trim in sorted(trims, key=lambda trim: trim.order):
+        cut = part_cut(parts, trim)
+        parts = [p for part in parts for p in (_divided(part, trim) if part is cut else [part])]
     return parts
 
 
@@ -67,11 +72,6 @@ def part_cut(parts: Sequence[Polygon], trim: Trim) -> Polygon:
     """The one of `parts` that the trim crosses."""
     line = LineString([trim.from_mm, trim.to_mm])
     return max(parts, key=lambda part: part.intersection(line).length)
-
-
-def _after(parts: Sequence[Polygon], trim: Trim) -> list[Polygon]:
-    cut = part_cut(parts, trim)
-    return [p for part in parts for p in (_divided(part, trim) if part is cut else [part])]
 
 
 def _divided(part: Polygon, trim: Trim) -> list[Polygon]:

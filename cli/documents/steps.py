@@ -15,9 +15,10 @@ from cli.documents.assembly import assembly_steps
 from cli.documents.pass_steps import check_table, lying, pass_step, turn_step
 from cli.documents.rows import Column, Table
 from cli.documents.step import Step
-from cli.documents.words import count, listed, mm, plain
+from cli.documents.words import mm, plain
 from nesting.costing import money
 from nesting.model import Leftover, Pass, Plan, PlannedSheet, Point, Trim, Workshop
+from nesting.phrases import counted, listed
 from nesting.preferring import either_way_words
 from nesting.timing import machine_minutes
 
@@ -189,7 +190,7 @@ def _fetch(plan: Plan, workshop: Workshop, sheet: PlannedSheet) -> Step:
         key=f"{name}-fetch",
         kind=f"Sheet {name} · fetch",
         title=f"Fetch {words.source(sheet)}",
-        lead=f"{words.stock(sheet)}, {words.size(x1 - x0, y1 - y0)}. For {count(len(sheet.placements), 'piece')}.",
+        lead=f"{words.stock(sheet)}, {words.size(x1 - x0, y1 - y0)}. For {counted(len(sheet.placements), 'piece')}.",
         todo=tuple(todo),
         figures=(pictures.sheet_picture(plan, sheet),),
         tables=(_on_sheet(plan, sheet),),
@@ -304,7 +305,7 @@ def _back(plan: Plan, sheet: PlannedSheet) -> Step:
     return Step(
         key=f"{name}-back",
         kind=f"Sheet {name} · back on the rack",
-        title=f"Put {count(len(kept), 'leftover')} back on the rack"
+        title=f"Put {counted(len(kept), 'leftover')} back on the rack"
         if sheet.placements
         else "Put the sheet on the rack",
         lead="Everything else of this sheet is scrap." if sheet.placements else OVER,

@@ -17,6 +17,7 @@ from cli.documents import rows, words
 from cli.documents.rows import Cell, Column, Table
 from nesting.buying import Alternative, Comparison, reason, sources, waste_percent
 from nesting.model import Plan, Source
+from nesting.phrases import counted
 
 LONGEST = 400
 """Characters of a reason, at most."""
@@ -60,7 +61,7 @@ def lines(job: str, found: Comparison, width: int) -> Iterator[str]:
     """A heading, a line of figures for each way, and below each what to buy, what is left and why."""
     ways = told(found)
     currency = next(way.plan.cost.currency for way in ways if way.plan)
-    yield f"{words.plain(job)}: {words.count(len(ways), 'way')} to get the sheets, cheapest first"
+    yield f"{words.plain(job)}: {counted(len(ways), 'way')} to get the sheets, cheapest first"
     heads = ("way", f"cost {words.plain(currency, 8)}", "more", "waste %", "passes", "turns")
     cells = [heads, *(_figures(way) for way in ways)]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
@@ -123,7 +124,7 @@ def _left(plan: Plan) -> str:
     worth = sum((left.credit for left in kept), Decimal(0))
     area = sum(shapely.Polygon(left.outline_mm, left.holes_mm).area for left in kept) / 1e6
     return (
-        f"{words.count(len(kept), 'offcut')}, {area:.3f} m2, worth {worth:.2f} {plan.cost.currency}, "
+        f"{counted(len(kept), 'offcut')}, {area:.3f} m2, worth {worth:.2f} {plan.cost.currency}, "
         f"the best {x1 - x0:.0f} x {y1 - y0:.0f} mm"
     )
 

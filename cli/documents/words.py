@@ -13,6 +13,7 @@ from decimal import Decimal
 from nesting import costing
 from nesting.model import Machine, Pass, Piece, PlannedSheet, Point
 from nesting.passes.holding import SIDES, edge_at
+from nesting.phrases import listed
 
 LONGEST = 60
 
@@ -56,16 +57,6 @@ def point(at: Point) -> str:
 
 def money(amount: Decimal, currency: str) -> str:
     return f"{costing.money(amount)} {plain(currency, 8)}"
-
-
-def count(number: int, one: str, many: str = "") -> str:
-    """`1 turn`, `2 turns`, `2 passes` (many: passes)."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
-
-
-def listed(parts: list[str]) -> str:
-    """`a, b and c`."""
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 def ranges(numbers: Iterable[int]) -> str:

@@ -15,6 +15,7 @@ from nesting.assigning.search import Answer
 from nesting.assigning.stock import Candidate
 from nesting.costing import money
 from nesting.model import NextBest, PlannedSheet, Rates, Source
+from nesting.phrases import counted, listed
 
 
 def explained(
@@ -43,14 +44,14 @@ def next_best(chosen: Sequence[Column], other: Sequence[Column]) -> NextBest:
 
 
 def _use(sheet: PlannedSheet, candidate: Candidate, offcuts: int, rates: Rates) -> str:
-    held = _count(len(sheet.placements), "piece")
+    held = counted(len(sheet.placements), "piece")
     if not sheet.placements:
         return f"no piece lies on it: the order is of {candidate.least} sheets or more, or costs less so"
     if candidate.once:
         return f"{held} on an offcut of {sheet.price:.2f} {rates.currency}"
     kind = "new sheet" if candidate.cut is None else "panel cut to size"
     if offcuts:
-        return f"{held} on a {kind} of {sheet.price:.2f} {rates.currency}, after {_count(offcuts, 'offcut')} compared"
+        return f"{held} on a {kind} of {sheet.price:.2f} {rates.currency}, after {counted(offcuts, 'offcut')} compared"
     return f"{held} on a {kind} of {sheet.price:.2f} {rates.currency}, as the rack has no {sheet.stock}"
 
 
@@ -62,20 +63,15 @@ def _comparison(
         return f"no plan without {what} was found within the effort"
     more = f"cost {best.extra:.2f} {rates.currency} more" if best.extra else "cost the same"
     bought = [source for source in best.instead if source.offer is not None]
-    listed = _listed(best.instead)
+    others = _listed(best.instead)
     if sheet.source.stock_id is not None and bought:
         price = candidates[bought[0]].price
         saved = f"saves buying {bought[0]} at {price:.2f}" if len(bought) == 1 else f"saves buying {_listed(bought)}"
         return f"{saved}; without it the plan would {more}"
-    place = f"with {listed} in its place" if listed else "with its pieces on sheets the plan uses anyway"
+    place = f"with {others} in its place" if others else "with its pieces on sheets the plan uses anyway"
     return f"without {what} the plan would {more}, {place}"
 
 
 def _listed(sources: Sequence[Source]) -> str:
     times = Counter(map(str, sources))
-    parts = [name if n == 1 else f"{n} x {name}" for name, n in times.items()]
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""
-
-
-def _count(number: int, one: str) -> str:
-    return f"{number} {one}" if number == 1 else f"{number} {one}s"
+    return listed([name if n == 1 else f"{n} x {name}" for name, n in times.items()])

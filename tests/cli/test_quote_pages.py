@@ -14,6 +14,7 @@ from nesting import quoting
 from nesting.model import Extra, Job, JobFile, PieceOrder, Progress, Quoting
 from tests.cli.sample_plan import WORKSHOP, sample_plan
 
+SQUARE = ((0.0, 0.0, 0.0), (2000.0, 0.0, 0.0), (2000.0, 2000.0, 0.0), (0.0, 2000.0, 0.0))
 SHOP = dataclasses.replace(WORKSHOP, quoting=Quoting(markup=0.4, tax=0.2, valid_days=14, copies=(1, 10)))
 
 
@@ -71,6 +72,16 @@ def test_the_shop_sees_every_term_and_tells_mark_up_from_margin(folder):
     assert f"mark-up 40 % of the cost {one.markup}" in text
     assert f"net price margin 28.6 % of the price {one.net}" in text
     assert "gap 13.6 %" in text
+
+
+def test_an_item_is_as_large_as_its_own_drawing_though_another_name_begins_alike():
+    quote = made()
+    base = dataclasses.replace(quote.pieces[0], id="base-1", name=f"{quote.pieces[0].name} base", outline=SQUARE)
+    order = dataclasses.replace(quote.job.piece[0], name=quote.pieces[0].name)
+    job = dataclasses.replace(quote.job, piece=(order, dataclasses.replace(order, name=base.name)))
+    pages = customer_steps(dataclasses.replace(quote, job=job, pieces=(*quote.pieces, base)))
+    own, other = (str(row[1]) for row in pages[0].tables[0].rows)
+    assert "2000 × 2000 mm" in other and "2000" not in own
 
 
 def test_prices_that_no_runs_of_a_plan_give_are_called_estimates():

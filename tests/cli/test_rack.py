@@ -242,9 +242,9 @@ def test_tables_come_in_and_go_out(workshop: Path) -> None:
     table = workshop / "stock.csv"
     table.write_text("id,material,colour,thickness_mm,length_mm,width_mm\nA1,acrylic,opal,5,600,x\n", encoding="utf-8")
     assert "row 2: A1: refused width_mm: 'x' cannot be read" in halfturn("import", "stock.csv", "--dry-run", code=1)
-    assert "12 sheets are on the rack" in halfturn("import", str(DEMO))
+    assert "12 new sheets on the rack" in halfturn("import", str(DEMO))
     assert "12 sheets in out.xlsx" in halfturn("export", "out.xlsx")
-    assert "0 sheets are on the rack, 12 were on record" in halfturn("import", "out.xlsx")
+    assert "0 new sheets on the rack, 12 on record before" in halfturn("import", "out.xlsx")
 
 
 def test_a_hostile_name_moves_no_cursor(workshop: Path) -> None:

@@ -13,13 +13,16 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from cli.rack_desk import asking
-from cli.remaking import order_of
+from cli.remaking import order_of, remnants
 from inventory.measures import area_mm2
+from inventory.plans import Mishap, Standing
 from inventory.rack import on_hand
 from nesting.audit import audit_plan
 from nesting.faults import PlanFault, RackFault
 from nesting.model import Joint
 from nesting.plan_file import read_plan
+from tests.cli.sample_plan import WORKSHOP as SHOP
+from tests.cli.sample_plan import sample_plan
 from tests.inventory.sample import piece
 
 WORKSHOP = Path(__file__).parents[2] / "demo_data" / "workshop" / "workshop.toml"
@@ -128,3 +131,13 @@ def test_copies_count_from_one_again_and_a_joint_to_what_is_cut_is_a_note() -> N
     assert [(one.id, one.copy) for one in pieces] == [("rail-1.2", 1), ("rail-1.3", 2), ("star-04", 1)]
     assert [joint.label for joint in pieces[0].joints] == ["b"]
     assert notes == ("rail-1.2: its joint a meets a segment that is cut already",)
+
+
+def test_what_is_left_beyond_a_saw_cut_begins_where_the_dust_ends() -> None:
+    """A saw of 3 mm takes its width from the far side of the line at 740 mm; 0.3 mm more are kept off any cut."""
+    plan = sample_plan()
+    sheet = plan.sheets[0]
+    sawn = replace(sheet, trims=(replace(sheet.trims[0], method="saw", kerf_mm=3.0), *sheet.trims[1:]))
+    now = Standing(frozenset({(sheet.id, run.blank, run.order) for run in sheet.passes}), {})
+    left = remnants(replace(plan, sheets=(sawn, *plan.sheets[1:])), now, Mishap(), SHOP.rates)[sheet.id]
+    assert any(743.0 <= min(x for x, _ in one.outline_mm) <= 743.5 for one in left)
