@@ -17,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import STRtree
 from shapely.geometry import LineString, MultiPoint, Point
 
@@ -24,7 +25,10 @@ from nesting.audit import linework
 from nesting.audit.checks import Check, Flaw, Reading, at_most, none_wrong
 from nesting.audit.linework import Floats
 from nesting.audit.records import DemandRecord, PieceRecord, PlanRecord
-from nesting.audit.source_dxf import MEET_MM, Linework, NotCompared, read_source
+from nesting.audit.source_dxf import read_dxf
+from nesting.audit.source_lines import MEET_MM, Linework, NotCompared
+from nesting.audit.source_svg import read_svg
+from nesting.audit.source_wording import font_file, read_wording
 from nesting.model import JobFile, PieceOrder
 
 ASTRAY_MM = 0.08
@@ -83,12 +87,11 @@ def _job_flaws(plan: PlanRecord, job: JobFile, folder: Path) -> Iterator[Flaw]:
         for key, asked in _asked(order, job.job.quantity).items():
             if asked != getattr(demand, key):
                 yield Flaw(where, f"its {key} is now `{asked}`, the plan was made for `{getattr(demand, key)}`")
-        named = order.drawing or order.font
-        path = folder / named if named else None
+        path = folder / order.drawing if order.drawing else font_file(order, folder)
         if path is not None and path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() != demand.digest:
-            yield Flaw(f"{where} > {named}", "is not the file that the plan was made from")
+            yield Flaw(f"{where} > {path.name}", "is not the file that the plan was made from")
         elif order.drawing and path is not None and not path.is_file():
-            yield Flaw(f"{where} > {named}", "is not there to be read afresh")
+            yield Flaw(f"{where} > {path.name}", "is not there to be read afresh")
 
 
 def _asked(order: PieceOrder, sets: int) -> dict[str, object]:
@@ -108,11 +111,8 @@ def _asked(order: PieceOrder, sets: int) -> dict[str, object]:
 
 
 def _compare(order: PieceOrder, demand: DemandRecord, plan: PlanRecord, folder: Path, found: Compared) -> None:
-    if order.drawing is None:
-        found.left[order.name] = "wording is counted, not drawn again"
-        return
     try:
-        source = read_source(folder / order.drawing, order)
+        source = _source(order, folder)
     except NotCompared as why:
         found.left[order.name] = str(why)
         return
@@ -127,8 +127,17 @@ def _compare(order: PieceOrder, demand: DemandRecord, plan: PlanRecord, folder: 
         if any(part.segment_of is not None for part in parts):
             found.split.append(_length_reading(parts, source, f"{order.name} > {parts[0].segment_of or parts[0].id}"))
         else:
-            found.astray += [Reading(matcher.place(piece).astray_mm, piece.id) for piece in parts]
-            found.unused.append(matcher.unused(parts, f"{order.name} > {order.drawing}"))
+            places = matcher.places(parts)
+            found.astray += [Reading(place.astray_mm, piece.id) for place, piece in zip(places, parts, strict=True)]
+            found.unused.append(matcher.unused(places, f"{order.name} > {order.drawing or order.wording}"))
+
+
+def _source(order: PieceOrder, folder: Path) -> Linework:
+    """What an entry wants cut, read afresh. Raises NotCompared."""
+    if order.drawing is None:
+        return read_wording(order, folder)
+    path = folder / order.drawing
+    return read_svg(path, order) if path.suffix.lower() == ".svg" else read_dxf(path, order)
 
 
 def _length_reading(parts: Sequence[PieceRecord], source: Linework, where: str) -> Reading:
@@ -148,28 +157,42 @@ class _Place:
 
 
 class _Matcher:
-    """Lays pieces on one drawing's lines."""
+    """Lays pieces on one source's lines."""
 
     def __init__(self, source: Linework) -> None:
         self.lines = STRtree(source.lines)
         self.healed = MultiPoint(source.loose).buffer(HEALED_MM)
         self.points = np.vstack([_close_set(line) for line in source.lines])
-        self.boxes = [shapely.total_bounds(part) for part in _parts(source)]
+        self.boxes = np.array([shapely.total_bounds(part) for part in _parts(source)])
         self.known: dict[object, _Place] = {}
 
-    def place(self, piece: PieceRecord) -> _Place:
-        """Where the piece follows the drawing best; copies are alike and looked at once."""
-        key = (piece.outline, piece.holes)
-        if key not in self.known:
-            self.known[key] = self._placed(piece)
-        return self.known[key]
+    def places(self, pieces: Sequence[PieceRecord]) -> list[_Place]:
+        """Where each piece of one copy follows the source, each in a place of its own."""
+        free = np.ones(len(self.boxes), dtype=bool)
+        return [self._taken(piece, free) for piece in pieces]
 
-    def _placed(self, piece: PieceRecord) -> _Place:
+    def _taken(self, piece: PieceRecord, free: NDArray[np.bool_]) -> _Place:
+        """The first place that is free and fits, else the one that fits best."""
         rings = [linework.trace(np.array(ring), True).points for ring in (piece.outline, *piece.holes)]
-        low, high = rings[0].min(axis=0), rings[0].max(axis=0)
-        sized = [box for box in self.boxes if np.abs(box[2:] - box[:2] - (high - low)).max() <= ALIKE_MM]
-        places = [self._laid(rings, box[:2] - low) for box in sized[:PLACES_MAX]]
-        return min(places, key=lambda place: place.astray_mm, default=_Place((), float(max(high - low))))
+        low, size = rings[0].min(axis=0), np.ptp(rings[0], axis=0)
+        sized = free & (np.abs(self.boxes[:, 2:] - self.boxes[:, :2] - size).max(axis=1) <= ALIKE_MM)
+        best, taken = _Place((), float(size.max())), None
+        for number in np.flatnonzero(sized)[:PLACES_MAX]:
+            place = self._known(piece, int(number), rings, low)
+            if place.astray_mm < best.astray_mm:
+                best, taken = place, number
+            if best.astray_mm <= ASTRAY_MM:
+                break
+        if taken is not None:
+            free[taken] = False
+        return best
+
+    def _known(self, piece: PieceRecord, number: int, rings: Sequence[Floats], low: Floats) -> _Place:
+        """The piece laid on one part of the source; copies are alike and looked at once."""
+        key = (number, piece.outline, piece.holes)
+        if key not in self.known:
+            self.known[key] = self._laid(rings, self.boxes[number, :2] - low)
+        return self.known[key]
 
     def _laid(self, rings: Sequence[Floats], offset: Floats) -> _Place:
         contours = tuple(LineString(ring + offset) for ring in rings)
@@ -182,9 +205,9 @@ class _Matcher:
         healed = shapely.contains_xy(self.healed, points[:, 0], points[:, 1])
         return [Point(at) for at in points[~healed]]
 
-    def unused(self, pieces: Sequence[PieceRecord], where: str) -> Reading:
-        """The point of the drawing's lines that is furthest from every contour of these pieces."""
-        contours = [contour for piece in pieces for contour in self.place(piece).contours]
+    def unused(self, places: Sequence[_Place], where: str) -> Reading:
+        """The point of the source's lines that is furthest from every contour of the pieces at these places."""
+        contours = [contour for place in places for contour in place.contours]
         points = self._unhealed(self.points)
         if not contours or not points:
             return Reading(0.0, where)
@@ -198,10 +221,21 @@ def _close_set(line: LineString) -> Floats:
 
 
 def _parts(source: Linework) -> list[list[LineString]]:
-    """The drawing's lines, those together that touch or whose loose ends nearly meet."""
-    tree = STRtree(source.lines)
-    links = [tree.query(line, predicate="dwithin", distance=MEET_MM).tolist() for line in source.lines]
-    for end in source.loose:
+    """What may be an outline: each closed line, parted where it meets itself; open ones that touch, together."""
+    closed = [line for line in source.lines if line.is_closed]
+    rings = [[ring] for line in closed for ring in ([line] if line.is_simple else _loops(line))]
+    return [*rings, *_chained([line for line in source.lines if not line.is_closed], source.loose)]
+
+
+def _loops(line: LineString) -> list[LineString]:
+    return [face.exterior for face in shapely.get_parts(shapely.polygonize([shapely.node(line)])).tolist()]
+
+
+def _chained(lines: Sequence[LineString], loose: Sequence[Point]) -> list[list[LineString]]:
+    """Open lines, those together that touch or whose loose ends nearly meet."""
+    tree = STRtree(lines)
+    links = [tree.query(line, predicate="dwithin", distance=MEET_MM).tolist() for line in lines]
+    for end in loose:
         near = tree.query(end, predicate="dwithin", distance=HEALED_MM).tolist()
         for k in near:
             links[k] += near
@@ -213,7 +247,7 @@ def _parts(source: Linework) -> list[list[LineString]]:
             k = front.pop()
             if k not in seen:
                 seen.add(k)
-                part.append(source.lines[k])
+                part.append(lines[k])
                 front += links[k]
         if part:
             parts.append(part)

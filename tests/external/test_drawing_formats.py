@@ -59,6 +59,8 @@ INSUNITS = {
 
 @pytest.mark.parametrize("code, mm", sorted(INSUNITS.items()))
 def test_units_by_the_dxf_reference(code, mm):
+    # DXF reference, header variable $INSUNITS; factors: the yard and pound agreement of 1959 (an inch is 25.4 mm), the
+    # US survey foot of 1893 (1200/3937 m), IAU 2012 resolution B2 (an astronomical unit is 149 597 870 700 m).
     assert MM_PER_UNIT[UNITS_BY_CODE[code]] == pytest.approx(mm, rel=1e-9)
 
 
@@ -185,6 +187,7 @@ PAGE = 'width="1200mm" height="600mm" viewBox="0 0 1200 600"'
     ],
 )
 def test_areas_of_the_specification_s_path_examples(tmp_path, path, area):
+    # SVG 2, chapter 9, the path examples it draws (the section stands at each); areas worked by hand.
     shapes = svg(tmp_path, f'<path d="{path}"/>', PAGE)
     assert sum(map(net_area, shapes)) == pytest.approx(area, rel=1e-4)
 

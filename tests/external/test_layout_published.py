@@ -108,6 +108,9 @@ def test_hexagons_touch_in_a_close_packing() -> None:
     ],
 )
 def test_published_sets_on_few_sheets(name: str, evaluations: int, at_most: float, tmp_path: Path) -> None:
+    # Terashima-Marin et al. (2010), Annals of OR 179, 369-392; Lopez-Camacho (2012), PhD thesis, Tecnologico de
+    # Monterrey; Golomb (1954), American Mathematical Monthly 61, 675-682; Golomb (1964), Mathematical Gazette 48,
+    # 403-412.
     instance = read(INSTANCES / f"{name}.json", GROWN if name.startswith("known") else 1.0)
     answer = solve(instance, after_evaluations(evaluations), 1)
     assert answer.reached <= at_most

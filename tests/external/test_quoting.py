@@ -45,6 +45,8 @@ def test_waste_divides_the_area():
 
 
 def test_whole_sheets_are_charged_less_what_goes_back():
+    # Derived: sheets at 30.20 and 7.20, leftovers credited with 5.49 and 1.10, make 30.81. To charge whole sheets, less
+    # what goes back on the rack, is common practice, no source.
     material = quoting.price(sample_plan(), 1, shop(material="sheets")).lines[0]
     assert material.amount == Decimal("30.20") + Decimal("7.20") - Decimal("5.49") - Decimal("1.10")
 
@@ -73,6 +75,7 @@ def test_mass_is_that_of_the_pieces():
 
 
 def test_extras_of_the_job_are_counted_once_and_those_of_each_copy_for_each():
+    # Derived: 50.00 once and 4.00 for each of ten copies are 50.00 and 40.00; the rest is ten times that of one copy.
     extras = (Extra("drawing", Decimal("50.00")), Extra("box", Decimal("4.00"), each_copy=True))
     one = quoting.price(sample_plan(), 1, shop(), extras)
     ten = quoting.scaled(one, 10, shop(), extras)
@@ -83,6 +86,8 @@ def test_extras_of_the_job_are_counted_once_and_those_of_each_copy_for_each():
 
 
 def test_finishing_and_freight_are_lines_of_their_own():
+    # Derived: freight is the mass at 1.00 a kg. To charge edges by the metre and carriage by mass is common practice,
+    # no source.
     plain = quoting.price(sample_plan(), 1, shop())
     full = quoting.price(sample_plan(), 1, shop(finishing_per_m=Decimal("2.00"), freight_per_kg=Decimal("1.00")))
     added = {line.what: line for line in full.lines if line.what not in {known.what for known in plain.lines}}

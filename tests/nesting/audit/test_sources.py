@@ -7,13 +7,17 @@ import math
 from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import ezdxf
 import pytest
 
 from nesting import curves
+from nesting.audit import source_lines
 from nesting.audit.checks import Check
 from nesting.audit.records import PlanRecord
+from nesting.audit.source_dxf import read_dxf
+from nesting.audit.source_lines import NotCompared
 from nesting.audit.sources import source_checks
 from nesting.drawing.pieces import read_order
 from nesting.model import Cost, Job, JobFile, Joint, Piece, PieceOrder, Plan
@@ -90,10 +94,9 @@ def checked(plan: PlanRecord, folder: Path, job: JobFile = JOB) -> list[Check]:
 def test_pieces_are_those_of_their_drawings(folder: Path) -> None:
     found = {check.name: check for check in checked(planned(folder), folder)}
     assert [name for name, check in found.items() if not check.ok] == []
-    assert "wording is counted" in found["source drawings"].words
-    # 2 x (3 shapes of the face, 3 x 2 of the badge, 1 rail); the ring's hole is no piece.
-    assert "20 pieces compared" in found["source drawings"].words
-    assert 0.0 < found["source drawings"].worst < 0.025
+    # 2 x (3 shapes of the face, 3 x 2 of the badge, 1 rail, 2 letters); the ring's hole is no piece.
+    assert "24 pieces compared with their drawings:" in found["source drawings"].words
+    assert 0.0 < found["source drawings"].worst < 0.04
 
 
 def only(name: str, change: Callable[[Piece], Piece]) -> Callable[[Piece], Piece]:
@@ -186,15 +189,145 @@ def test_a_drawing_that_is_none_any_more_is_told_never_raised(folder: Path, cont
     assert "job" in failed(plan, folder)
 
 
-def test_a_drawing_of_another_kind_is_said_not_to_be_compared(tmp_path: Path) -> None:
-    (tmp_path / "disc.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="50mm" height="50mm" viewBox="0 0 50 50">'
-        '<circle cx="25" cy="25" r="20"/></svg>'
+def drawn(folder: Path, *added: Callable[[ezdxf.layouts.Modelspace], object], units: int = 4) -> JobFile:
+    """A job of one drawing with these things in it."""
+    document = ezdxf.new("R2010", units=units)
+    for add in added:
+        add(document.modelspace())
+    document.saveas(folder / "own.dxf")
+    return JobFile(Job("sign"), (PieceOrder("own", **STOCK, drawing="own.dxf"),))
+
+
+def disc(x: float, radius: float = 20.0) -> Callable[[ezdxf.layouts.Modelspace], object]:
+    return lambda space: space.add_circle((x, 0), radius)
+
+
+def test_shapes_that_are_alike_each_follow_one_of_the_drawing_and_no_two_the_same(tmp_path: Path) -> None:
+    job = drawn(tmp_path, disc(0), disc(100), disc(200))
+    assert failed(planned(tmp_path, job=job), tmp_path, job) == []
+    fewer, more = planned(tmp_path, job=job), planned(tmp_path, job=job)
+    ids = fewer.demands[0].pieces
+    fewer = fewer.model_copy(update={"demands": (fewer.demands[0].model_copy(update={"pieces": ids[:2]}),)})
+    more = more.model_copy(
+        update={"demands": (more.demands[0].model_copy(update={"pieces": (*ids, ids[0]), "shapes": 4}),)}
     )
-    job = JobFile(Job("sign"), (PieceOrder("disc", **STOCK, drawing="disc.svg"),))
-    found = {check.name: check for check in checked(planned(tmp_path, job=job), tmp_path, job)}
-    assert all(check.ok for check in found.values())
-    assert "disc: only DXF drawings are compared" in found["source drawings"].words
+    assert failed(fewer, tmp_path, job) == ["source lines"]
+    assert failed(more, tmp_path, job) == ["source drawings"]
+
+
+def test_outlines_that_meet_in_a_point_are_told_apart(tmp_path: Path) -> None:
+    crossed = [(0, 0), (100, 100), (100, 0), (0, 100)]
+    job = drawn(tmp_path, lambda space: space.add_lwpolyline(crossed, close=True))
+    plan = planned(tmp_path, job=job)
+    assert len(plan.pieces) == 2
+    assert failed(plan, tmp_path, job) == []
+
+
+def hatched(space: ezdxf.layouts.Modelspace) -> None:
+    """Arcs in polylines, arcs either way round, a whole circle, an ellipse, a spline."""
+    hatch = space.add_hatch()
+    hatch.paths.add_polyline_path([(0, 0, 0), (900, 0, 0.4), (900, 400, 0), (0, 400, 0)], is_closed=True)
+    hatch.paths.add_edge_path().add_arc((300, 200), 150, 0, 360)
+    half = hatch.paths.add_edge_path()
+    half.add_line((650, 200), (750, 200))
+    half.add_arc((700, 200), 50, 0, 180)
+    other = hatch.paths.add_edge_path()
+    other.add_line((750, 100), (650, 100))
+    other.add_arc((700, 100), 50, 180, 360, ccw=True)
+    hatch.paths.add_edge_path().add_ellipse((500, 350), (30, 0), 0.5, 0, 360)
+    knots = [0, 0, 0, 0, 1, 1, 1, 1]
+    points = [(20, 10), (80, 10), (60, 60), (20, 10)]
+    hatch.paths.add_edge_path().add_spline(control_points=points, degree=3, knot_values=knots)
+
+
+def test_the_edges_of_hatches_are_compared(tmp_path: Path) -> None:
+    job = drawn(tmp_path, hatched)
+    plan = planned(tmp_path, job=job)
+    assert sum(len(piece.holes) for piece in plan.pieces) == 5
+    found = {check.name: check for check in checked(plan, tmp_path, job)}
+    assert all(check.ok for check in found.values()), found
+    assert "1 pieces compared with their drawings:" in found["source drawings"].words
+    assert failed(planned(tmp_path, without_holes, job), tmp_path, job) == ["source lines"]
+
+
+def in_blocks(depth: int) -> Callable[[ezdxf.layouts.Modelspace], object]:
+    """A square so deep in blocks."""
+
+    def add(space: ezdxf.layouts.Modelspace) -> None:
+        blocks = space.doc.blocks
+        blocks.new("B0").add_lwpolyline([(0, 0), (50, 0), (50, 50), (0, 50)], close=True)
+        for k in range(1, depth):
+            blocks.new(f"B{k}").add_blockref(f"B{k - 1}", (1, 1))
+        space.add_blockref(f"B{depth - 1}", (0, 0))
+
+    return add
+
+
+@pytest.mark.parametrize(
+    "add, units, order, why",
+    [
+        (in_blocks(18), 4, {}, "its blocks lie too deep in each other"),
+        (lambda space: [space.add_line((0, k), (9, k)) for k in range(9)], 4, {}, "more than 8 lines to cut"),
+        (lambda space: space.add_text("A"), 4, {}, "no lines to cut"),
+        (lambda space: space.add_3dface([(0, 0), (9, 0), (9, 9)]), 4, {}, "3DFACE entities are not compared"),
+        (disc(0), 3, {}, "unit 3 of the drawing is not known here"),
+        (disc(0), 4, {"units": "parsec"}, "the unit parsec is not known here"),
+        (disc(0), 4, {"text": True}, "live text is not compared"),
+    ],
+    ids=["deep", "many", "nothing", "3dface", "miles", "parsec", "text"],
+)
+def test_what_cannot_be_compared_says_why(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    add: Callable[..., object],
+    units: int,
+    order: dict[str, Any],
+    why: str,
+) -> None:
+    monkeypatch.setattr(source_lines, "LINES_MAX", 8)
+    entry = dataclasses.replace(drawn(tmp_path, add, units=units).piece[0], **order)
+    with pytest.raises(NotCompared, match=why):
+        read_dxf(tmp_path / "own.dxf", entry)
+
+
+@pytest.mark.parametrize(
+    "units, order, size",
+    [
+        (4, {}, 40.0),
+        (1, {}, 40.0 * 25.4),
+        (0, {}, 40.0),
+        (6, {}, 40.0),
+        (4, {"units": "cm"}, 400.0),
+        (4, {"scale": 0.5}, 20.0),
+        (1, {"units": "mm", "scale": 2.0}, 80.0),
+    ],
+    ids=["mm", "inches", "no unit", "metres cannot be", "named", "scaled", "named and scaled"],
+)
+def test_a_drawing_is_read_afresh_in_its_unit(tmp_path: Path, units: int, order: dict[str, Any], size: float) -> None:
+    # DXF reference, $INSUNITS; a sign of 40 m cannot be meant.
+    entry = dataclasses.replace(drawn(tmp_path, disc(0), units=units).piece[0], **order)
+    (ring,) = read_dxf(tmp_path / "own.dxf", entry).lines
+    assert ring.bounds[2] - ring.bounds[0] == pytest.approx(size)
+
+
+def test_layers_are_cut_or_not_as_the_job_and_their_names_say(tmp_path: Path) -> None:
+    layers = ("0", "FACE", "Etching", "TITLE", "Fold", "HIDDEN")
+
+    def add(space: ezdxf.layouts.Modelspace) -> None:
+        for k, layer in enumerate(layers):
+            space.doc.layers.add(layer) if layer not in space.doc.layers else None
+            space.add_circle((100 * k, 0), 20 + k, dxfattribs={"layer": layer})
+        space.doc.layers.get("HIDDEN").off()
+
+    entry = drawn(tmp_path, add).piece[0]
+
+    def radii(**order: Any) -> list[float]:
+        lines = read_dxf(tmp_path / "own.dxf", dataclasses.replace(entry, **order)).lines
+        return sorted(round((line.bounds[2] - line.bounds[0]) / 2, 3) for line in lines)
+
+    assert radii() == [20, 21, 24]
+    assert radii(layer="face") == [21]
+    assert radii(mark_layers=("FOLD",), ignore_layers=("0",)) == [21]
 
 
 def test_the_unit_is_taken_as_the_drawing_page_says(folder: Path) -> None:
