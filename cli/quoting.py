@@ -99,18 +99,22 @@ class Estimator:
     path: Path
     seen: list[Progress] = dataclasses.field(default_factory=list)
 
-    def pieces(self, job: JobFile, copies: int) -> tuple[Piece, ...]:
-        from nesting.drawing.pieces import read_pieces
+    def items(self, job: JobFile, copies: int) -> tuple[tuple[Piece, ...], ...]:
+        """The pieces of so many copies, entry by entry."""
+        from nesting.drawing.pieces import read_order
 
         many = dataclasses.replace(job, job=dataclasses.replace(job.job, quantity=copies))
-        return read_pieces(many, self.path.parent)[0]
+        pieces, demands, _ = read_order(many, self.path.parent)
+        by_id = {piece.id: piece for piece in pieces}
+        return tuple(tuple(by_id[one] for one in demand.pieces) for demand in demands)
 
     def planned(self, job: JobFile, copies: int) -> tuple[Plan, Price]:
         from nesting.plan import Request, make_plan
         from nesting.quoting import price
 
         self.seen.clear()
-        request = Request(job.job, self.pieces(job, copies), self.shop, (), self.seed, self.effort)
+        pieces = tuple(piece for item in self.items(job, copies) for piece in item)
+        request = Request(job.job, pieces, self.shop, (), self.seed, self.effort)
         plan = make_plan(request, self._watch)
         return plan, price(plan, copies, self.shop, job.extra)
 
@@ -123,13 +127,13 @@ def _quoted(estimator: Estimator, on: date) -> Quote:
     from cli.documents.quote import Quote
 
     job, shop = estimator.job, estimator.shop
-    one = estimator.pieces(job, 1)
-    if not one:
+    one = estimator.items(job, 1)
+    if not any(one):
         raise JobFault("there is nothing to cut in this job", mend="check its drawings", where=(str(estimator.path),))
     fewest, *more = sorted(set(shop.quoting.copies))
     plan, first = estimator.planned(job, fewest)
     search = tuple(estimator.seen)
-    prices = (first, *_further(estimator, first, more, len(one)))
+    prices = (first, *_further(estimator, first, more, sum(map(len, one))))
     return Quote(job, shop, one, plan, prices, tuple(_what_ifs(estimator, first)), search, on)
 
 
@@ -167,7 +171,8 @@ def _lower(job: JobFile) -> JobFile:
 def summary(made: Quote, out: Path) -> Iterator[str]:
     """What the estimator wants to see at once."""
     currency = made.shop.rates.currency
-    yield f"{made.job.job.name}: {counted(len(made.pieces), 'piece')} a copy, valid until {made.until:%Y-%m-%d}"
+    pieces = counted(sum(map(len, made.items)), "piece")
+    yield f"{made.job.job.name}: {pieces} a copy, valid until {made.until:%Y-%m-%d}"
     for price in made.prices:
         basis = "" if price.planned_copies == price.copies else f", by a plan for {price.planned_copies}"
         yield (

@@ -34,6 +34,8 @@ CREATED = datetime(2000, 1, 1, tzinfo=UTC)
 TEXT_SHARE = 0.72
 """Words in a picture are set smaller on paper than on a phone, where they must be read at a third of the width."""
 SMALLEST_PICTURE = 70.0
+READABLE_MM = 60.0
+"""A picture beside tables is at least so wide: its words are set no smaller than can be read, and need the room."""
 MISSING_GLYPH = "□"
 
 
@@ -176,24 +178,39 @@ def _tick_line(pdf: Print, line: str) -> None:
 
 
 def _figures_and_tables(pdf: Print, step: Step) -> None:
-    """A picture beside as many narrow tables as go into a column, where that shows it larger, else above them all."""
-    room = pdf.page_break_trigger - pdf.get_y() - 6 - _notes_height(pdf, step.notes)
-    for many in range(len(step.beside), 0, -1):
-        side = step.beside[:many]
-        below = [table for table in step.tables if table not in side]
-        left = room - _heights(pdf, below)
-        column = max(sum(_natural_widths(pdf, table)) for table in side)
-        deep = sum(_table_height(pdf, table) + 3 for table in side)
-        shape = step.figures[0].height / step.figures[0].width
-        width = min(pdf.epw - column - BETWEEN, left / shape)
-        above = min(pdf.epw, (room - _heights(pdf, step.tables)) / shape)
-        if column <= SIDE_COLUMN and deep <= left and width > above:
-            _beside(pdf, step.figures[0], side, width, column)
-            _tables(pdf, below)
-            return
+    """A picture beside as many narrow tables as go into a column, where that shows it larger, else above them all; the
+    tables below go on to the next page where the picture could not be read otherwise."""
+    if step.beside:
+        room = pdf.page_break_trigger - pdf.get_y() - 6 - _notes_height(pdf, step.notes)
+        above = min(pdf.epw, (room - _heights(pdf, step.tables)) / _shape(step.figures[0]))
+        for least, one_page in ((max(above, READABLE_MM), True), (READABLE_MM, False)):
+            if _set_beside(pdf, step, room, least, one_page):
+                return
+            if above > READABLE_MM:
+                break
     if step.figures:
         _figures(pdf, step.figures, _notes_height(pdf, step.notes) + _heights(pdf, step.tables))
     _tables(pdf, step.tables)
+
+
+def _set_beside(pdf: Print, step: Step, room: float, least: float, one_page: bool) -> bool:
+    """The picture beside a column of tables, the others below; False where it would come out narrower than asked."""
+    for many in range(len(step.beside), 0, -1):
+        side = step.beside[:many]
+        below = [table for table in step.tables if table not in side]
+        left = room - (_heights(pdf, below) if one_page else 0.0)
+        column = max(sum(_natural_widths(pdf, table)) for table in side)
+        deep = sum(_table_height(pdf, table) + 3 for table in side)
+        width = min(pdf.epw - column - BETWEEN, left / _shape(step.figures[0]))
+        if column <= SIDE_COLUMN and deep <= left and width > least:
+            _beside(pdf, step.figures[0], side, width, column)
+            _tables(pdf, below)
+            return True
+    return False
+
+
+def _shape(picture: Picture) -> float:
+    return picture.height / picture.width
 
 
 def _beside(pdf: Print, picture: Picture, tables: Sequence[Table], width: float, column: float) -> None:
@@ -203,7 +220,7 @@ def _beside(pdf: Print, picture: Picture, tables: Sequence[Table], width: float,
     for table in tables:
         _table(pdf, table, MARGIN + pdf.epw - column)
         pdf.set_y(pdf.get_y() + 3)
-    pdf.set_y(max(pdf.get_y(), top + width / picture.width * picture.height) + 3)
+    pdf.set_y(max(pdf.get_y(), top + width * _shape(picture)) + 3)
 
 
 def _figures(pdf: Print, figures: Sequence[Picture], below: float) -> None:
@@ -213,7 +230,7 @@ def _figures(pdf: Print, figures: Sequence[Picture], below: float) -> None:
         pdf.add_page()
         room = pdf.page_break_trigger - pdf.get_y() - 4
     height = min(room, max(room - below, SMALLEST_PICTURE))
-    shapes = [picture.height / picture.width for picture in figures]
+    shapes = [_shape(picture) for picture in figures]
     spaces = GUTTER * (len(figures) - 1)
     beside = min(height, (pdf.epw - spaces) / sum(1 / shape for shape in shapes))
     stacked = min(pdf.epw, (height - spaces) / sum(shapes))

@@ -146,20 +146,35 @@ def contact_picture(plan: Plan) -> Picture:
     return paper.finish(f"All {counted(len(plan.sheets), 'sheet')} of the plan, to one scale")
 
 
-def pieces_picture(pieces: Sequence[Piece]) -> Picture:
-    """Each shape once, to one scale, without a word of how it is laid out."""
-    shapes = list({(piece.name, piece.outline): piece for piece in pieces}.values())[:MOST_SHAPES]
-    boxes = [curves.bounds([piece.outline]) for piece in shapes]
-    corners, total = _in_rows([(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes])
+def pieces_picture(items: Sequence[Sequence[Piece]]) -> Picture:
+    """The pieces of each item side by side on one baseline, all to one scale, without a word of how they are laid
+    out."""
+    lines = [_line(item[:MOST_SHAPES]) for item in items if item]
+    corners, total = _in_rows([size for _, size in lines])
     paper = Canvas((0.0, -total[1], total[0], 0.0), bottom=12, top=8, deepest=200)
-    for piece, (x0, y0, _, _), (x, y) in zip(shapes, boxes, corners, strict=True):
-        paper.origin = (x - x0, y - y0)
-        paper.chains((*piece.holes, piece.outline), True, look.EDGE, look.NOW_FILL)
-        paper.chains(piece.marks, False, look.MARK_LINE)
-    return paper.finish(f"{counted(len(shapes), 'shape')}, to one scale")
+    for (spots, _), (x, y) in zip(lines, corners, strict=True):
+        for piece, (left, below) in spots:
+            paper.origin = (x + left, y + below)
+            paper.chains((*piece.holes, piece.outline), True, look.EDGE, look.NOW_FILL)
+            paper.chains(piece.marks, False, look.MARK_LINE)
+    return paper.finish(f"{counted(sum(len(spots) for spots, _ in lines), 'piece')}, to one scale")
+
+
+def _line(pieces: Sequence[Piece]) -> tuple[list[tuple[Piece, Point]], Point]:
+    """Where each piece's own origin goes, from the lower left corner of the line; and the line's size."""
+    boxes = [curves.bounds([piece.outline]) for piece in pieces]
+    gap = 0.1 * max(y1 - y0 for _, y0, _, y1 in boxes)
+    low = min(y0 - piece.baseline_mm for piece, (_, y0, _, _) in zip(pieces, boxes, strict=True))
+    high = max(y1 - piece.baseline_mm for piece, (_, _, _, y1) in zip(pieces, boxes, strict=True))
+    spots, x = [], 0.0
+    for piece, (x0, _, x1, _) in zip(pieces, boxes, strict=True):
+        spots.append((piece, (x - x0, -piece.baseline_mm - low)))
+        x += x1 - x0 + gap
+    return spots, (x - gap, high - low)
 
 
 MOST_SHAPES = 60
+"""Of one item."""
 
 
 def _in_rows(sizes: Sequence[Point]) -> tuple[list[Point], Point]:

@@ -26,11 +26,12 @@ from nesting.quoting import Price
 
 @dataclass(frozen=True, slots=True)
 class Quote:
-    """All that the pages show. `plan` is for the fewest copies, `pieces` are those of one copy as ordered."""
+    """All that the pages show. `plan` is for the fewest copies; `items` are the pieces that one copy has of each entry
+    of the job, in its order."""
 
     job: JobFile
     shop: Workshop
-    pieces: tuple[Piece, ...]
+    items: tuple[tuple[Piece, ...], ...]
     plan: Plan
     prices: tuple[Price, ...]
     what_if: tuple[tuple[str, Price], ...]
@@ -62,7 +63,7 @@ def customer_steps(quote: Quote) -> list[Step]:
             kind=f"Quote · {plain(shop.name)}",
             title=plain(job.name, 120),
             lead=f"{to}Quoted on {quote.on:%Y-%m-%d}, valid until {quote.until:%Y-%m-%d}.",
-            figures=(pictures.pieces_picture(quote.pieces),),
+            figures=(pictures.pieces_picture([[p for p in item if p.copy == 1] for item in quote.items]),),
             tables=(_what_you_get(quote), _prices(quote)),
             notes=(
                 f"{heavy}Prices in {plain(shop.rates.currency, 8)}.",
@@ -86,21 +87,19 @@ def _what_you_get(quote: Quote) -> Table:
     table = [
         (
             plain(order.name),
-            _order_words(order, quote.pieces),
+            _order_words(order, item),
             f"{plain(order.material, 30)}, {plain(order.colour, 30)}, {mm(order.thickness_mm)} mm",
             order.quantity,
         )
-        for order in quote.job.piece
+        for order, item in zip(quote.job.piece, quote.items, strict=True)
     ]
     return rows.rounded("items", "What you get", columns, table)
 
 
-def _order_words(order: PieceOrder, pieces: tuple[Piece, ...]) -> str:
+def _order_words(order: PieceOrder, item: Sequence[Piece]) -> str:
     if order.wording is not None and order.height_mm is not None:
         return f"“{plain(order.wording)}”, capitals {mm(order.height_mm)} mm high"
-    boxes = [
-        curves.bounds([piece.outline]) for piece in pieces if (piece.name, piece.stock) == (order.name, order.stock)
-    ]
+    boxes = [curves.bounds([piece.outline]) for piece in item]
     if not boxes:
         return "to your drawing"
     x0, y0, x1, y1 = max(boxes, key=lambda box: (box[2] - box[0]) * (box[3] - box[1]))

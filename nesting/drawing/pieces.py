@@ -36,17 +36,12 @@ MOST_MEASURED = 500
 """Shapes of one entry whose webs are measured."""
 
 
-def read_pieces(job_file: JobFile, folder: Path) -> tuple[tuple[Piece, ...], tuple[Finding, ...]]:
-    """Every entry's shapes, times its quantity, times the job's. Drawings and fonts are found from `folder`.
+def read_order(job_file: JobFile, folder: Path) -> tuple[tuple[Piece, ...], tuple[Demand, ...], tuple[Finding, ...]]:
+    """Every entry's shapes, times its quantity, times the job's; what each entry demands, in the job's order; and all
+    findings. Drawings and fonts are found from `folder`.
 
     DrawingFault if an entry cannot be read or has a finding that only a person can mend.
     """
-    wanted, findings = _read_entries(job_file, folder)
-    return tuple(_named(wanted)), findings
-
-
-def read_order(job_file: JobFile, folder: Path) -> tuple[tuple[Piece, ...], tuple[Demand, ...], tuple[Finding, ...]]:
-    """The pieces as `read_pieces` has them, and what each entry demands, in the job's order. Raises DrawingFault."""
     wanted, findings = _read_entries(job_file, folder)
     pieces = tuple(_named(wanted))
     ids: dict[int, list[str]] = {}

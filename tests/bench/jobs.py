@@ -13,7 +13,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from nesting import curves
-from nesting.drawing.pieces import read_pieces
+from nesting.drawing.pieces import read_order
 from nesting.model import (
     CuttingFigure,
     Job,
@@ -99,7 +99,7 @@ def _pieces(key: StockKey, chance: random.Random) -> Iterator[Piece]:
 
 def _letters(key: StockKey, text: str, height_mm: float) -> Iterator[Piece]:
     order = PieceOrder(f"letter {key}", *_stock(key), wording=text, height_mm=height_mm, bridge_mm=8.0)
-    yield from read_pieces(JobFile(Job(text), (order,)), Path())[0]
+    yield from read_order(JobFile(Job(text), (order,)), Path())[0]
 
 
 def _shapes(key: StockKey, family: str, chance: random.Random) -> Iterator[Piece]:

@@ -9,12 +9,19 @@ from pathlib import Path
 import pypdfium2
 import pytest
 
+from cli.documents import canvas as look
+from cli.documents.pictures import pieces_picture
 from cli.documents.quote import Quote, customer_steps, inner_steps, write_quote
 from nesting import quoting
 from nesting.model import Extra, Job, JobFile, PieceOrder, Progress, Quoting
 from tests.cli.sample_plan import WORKSHOP, sample_plan
 
-SQUARE = ((0.0, 0.0, 0.0), (2000.0, 0.0, 0.0), (2000.0, 2000.0, 0.0), (0.0, 2000.0, 0.0))
+
+def square(side: float) -> tuple[tuple[float, float, float], ...]:
+    return ((0.0, 0.0, 0.0), (side, 0.0, 0.0), (side, side, 0.0), (0.0, side, 0.0))
+
+
+SQUARE = square(2000.0)
 SHOP = dataclasses.replace(WORKSHOP, quoting=Quoting(markup=0.4, tax=0.2, valid_days=14, copies=(1, 10)))
 
 
@@ -30,7 +37,8 @@ def made(name: str = "Planetarium entrance sign") -> Quote:
     what_if = (("material 10 % dearer", quoting.with_dearer_material(one, 0.1, SHOP)),)
     search = (Progress("choosing sheets", 1, Decimal("60.30"), Decimal("52.10"), "acrylic"),)
     job = JobFile(Job(name, customer="The planetarium"), orders, extras)
-    return Quote(job, SHOP, plan.pieces, plan, prices, what_if, search, date(2026, 11, 25))
+    items = (plan.pieces[:1], plan.pieces[1:])
+    return Quote(job, SHOP, items, plan, prices, what_if, search, date(2026, 11, 25))
 
 
 def printed(path: Path) -> str:
@@ -76,12 +84,24 @@ def test_the_shop_sees_every_term_and_tells_mark_up_from_margin(folder):
 
 def test_an_item_is_as_large_as_its_own_drawing_though_another_name_begins_alike():
     quote = made()
-    base = dataclasses.replace(quote.pieces[0], id="base-1", name=f"{quote.pieces[0].name} base", outline=SQUARE)
-    order = dataclasses.replace(quote.job.piece[0], name=quote.pieces[0].name)
-    job = dataclasses.replace(quote.job, piece=(order, dataclasses.replace(order, name=base.name)))
-    pages = customer_steps(dataclasses.replace(quote, job=job, pieces=(*quote.pieces, base)))
+    face = quote.items[0][0]
+    base = dataclasses.replace(face, id="base-1", name="face base", outline=SQUARE)
+    order = quote.job.piece[0]
+    job = dataclasses.replace(quote.job, piece=(order, dataclasses.replace(order, name="face base")))
+    pages = customer_steps(dataclasses.replace(quote, job=job, items=((face,), (base,))))
     own, other = (str(row[1]) for row in pages[0].tables[0].rows)
     assert "2000 × 2000 mm" in other and "2000" not in own
+
+
+def test_a_wording_stands_on_one_line_in_its_order():
+    letters = [dataclasses.replace(made().items[0][0], id=f"t-{n}", outline=square(s)) for n, s in enumerate((90, 60))]
+    drawn = [
+        item.chains[-1]
+        for item in pieces_picture([letters]).items
+        if isinstance(item, look.Path) and item.fill == look.NOW_FILL
+    ]
+    (first, second) = ((min(x for x, _, _ in chain), max(y for _, y, _ in chain)) for chain in drawn)
+    assert first[0] < second[0] and first[1] == pytest.approx(second[1]), "side by side on one baseline"
 
 
 def test_prices_that_no_runs_of_a_plan_give_are_called_estimates():

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from nesting import curves
-from nesting.drawing.pieces import file_safe, read_order, read_pieces
+from nesting.drawing.pieces import file_safe, read_order
 from nesting.drawing.shapes import DrawnChain
 from nesting.drawing.writing import write_drawing
 from nesting.faults import DrawingFault, JobFault
@@ -30,13 +30,13 @@ def folder(tmp_path: Path) -> Path:
 
 
 def test_ids_are_readable_and_distinct_whatever_the_case(folder):
-    pieces, _ = read_pieces(job(PieceOrder("letters", **STOCK, wording="PaPA", height_mm=100.0)), folder)
+    pieces, _, _ = read_order(job(PieceOrder("letters", **STOCK, wording="PaPA", height_mm=100.0)), folder)
     assert [piece.id for piece in pieces] == ["letters-P-1", "letters-a-1", "letters-P-2", "letters-A-2"]
     assert len({piece.id.casefold() for piece in pieces}) == 4
 
 
 def test_quantities_multiply_and_every_piece_starts_at_its_origin(folder):
-    pieces, findings = read_pieces(
+    pieces, _, findings = read_order(
         job(PieceOrder("star", **STOCK, drawing="square.dxf", quantity=6), quantity=2), folder
     )
     assert [pieces[0].id, pieces[-1].id] == ["star-01", "star-12"]
@@ -47,7 +47,7 @@ def test_quantities_multiply_and_every_piece_starts_at_its_origin(folder):
 
 def test_every_open_outline_is_named_in_one_fault(folder):
     with pytest.raises(DrawingFault) as caught:
-        read_pieces(job(PieceOrder("face", **STOCK, drawing="open.dxf")), folder)
+        read_order(job(PieceOrder("face", **STOCK, drawing="open.dxf")), folder)
     assert caught.value.what.count("outline open by") == 2
     assert caught.value.where[:2] == ("piece face", "open.dxf")
 
@@ -70,7 +70,7 @@ def test_names_become_safe_file_names(text, safe):
 
 def test_wording_tells_how_far_it_reads_what_is_parted_and_what_is_too_thin(folder):
     order = PieceOrder("fine print", "acrylic", "opal", 10.0, wording="iB", height_mm=30.0)
-    _, findings = read_pieces(job(order), folder)
+    *_, findings = read_order(job(order), folder)
     told = {finding.code: finding.text for finding in findings}
     assert "read well from 3.6 to 6 m away, by good eyes to 10.5 m" in told["reading"]
     assert "pieces of their own in i" in told["parts"]
@@ -80,7 +80,7 @@ def test_wording_tells_how_far_it_reads_what_is_parted_and_what_is_too_thin(fold
 
 def test_what_two_entries_share_is_told_once(folder):
     orders = [PieceOrder(name, **STOCK, wording="H", height_mm=220.0) for name in ("front", "back")]
-    _, findings = read_pieces(job(*orders), folder)
+    *_, findings = read_order(job(*orders), folder)
     assert [finding.code for finding in findings] == ["reading"]
 
 
@@ -97,4 +97,4 @@ def test_each_entry_demands_its_pieces_with_the_digest_of_its_drawing(folder):
 def test_a_starting_job_that_was_not_filled_in_is_refused(folder):
     order = PieceOrder("square", "FILL IN", "opal", 0.0, drawing="square.dxf")
     with pytest.raises(JobFault, match="still to be filled in: `material`, `thickness_mm`"):
-        read_pieces(job(order), folder)
+        read_order(job(order), folder)
