@@ -188,7 +188,8 @@ class CutToSize:
 class Offer:
     """A full sheet that a supplier sells; `length_mm` runs along x of the sheet frame.
 
-    `square`: its edges are known to be straight and square; else, where an edge is relied on, an edge trim is offered.
+    `square`: its edges are known to be straight and square; else what relies on one is trimmed or told, as `edge_trim`
+    under `[rates]` says.
     `min_order` is the smallest order, in sheets; what of it the job does not need goes on the rack. `breaks` are lower
     prices, for every sheet of an order, from so many sheets. `in_stock` is how many the supplier has: 0 is none; left
     out, as many as are asked for. With `cut` panels up to its size are sold cut to size too, without `whole` only so.
@@ -366,7 +367,9 @@ class Rates:
     """The shop's own figures in money and time; every cost line is made of these.
 
     A sheet cut up into several blanks is cut in at most `trim_stages` stages: all cuts of a stage run the same way.
-    `edge_trim_mm` is what an edge trim takes off a factory edge to make it straight and square.
+    `edge_trim_mm` is what an edge trim takes off a factory edge to make it straight and square, kerf included. Where a
+    plan relies on an edge that is not known to be square, a trim is `offered` in a warning; or it is made before all
+    other cuts: `when relied on`.
     """
 
     __pydantic_config__: ClassVar[dict[str, str]] = STRICT
@@ -383,6 +386,7 @@ class Rates:
     joint_cost: Decimal = Decimal("5.00")
     trim_stages: int = 3
     edge_trim_mm: float = 5.0
+    edge_trim: Literal["offered", "when relied on"] = "offered"
 
     def __post_init__(self) -> None:
         check_words(self)
@@ -395,6 +399,13 @@ class Rates:
             raise ValueError("`trim_stages` must be 1 or more")
         if not 0 <= self.edge_trim_mm <= 100:
             raise ValueError("`edge_trim_mm` must be from 0 to 100")
+        if self.trims_edges and not self.edge_trim_mm > self.saw_kerf_mm:
+            raise ValueError("`edge_trim_mm` must be more than `saw_kerf_mm`, or the saw has nothing to run in")
+
+    @property
+    def trims_edges(self) -> bool:
+        """Whether factory edges that are relied on are trimmed, not only told."""
+        return self.edge_trim == "when relied on"
 
 
 @dataclass(frozen=True, slots=True)
@@ -638,13 +649,16 @@ class Source:
 
 
 TrimMethod = Literal["machine", "saw", "snap"]
+Edge = Literal["A", "B", "C", "D"]
+"""Of a sheet or a blank, in the sheet frame: A lower, B right, C upper, D left."""
 
 
 @dataclass(frozen=True, slots=True)
 class Trim:
     """A straight cut, edge to edge of what it cuts, sheet frame. `measure` is in words a person can follow.
 
-    The tool takes `kerf_mm` of material away on the far side of the line (towards higher x or y).
+    The tool takes `kerf_mm` of material away on the far side of the line (towards higher x or y). An edge trim makes a
+    factory edge of the sheet true: `edge` says which, A lower, B right, C upper, D left.
     """
 
     order: int
@@ -657,6 +671,7 @@ class Trim:
     shift_mm: Point = (0.0, 0.0)
     file: str | None = None
     kerf_mm: float = 0.0
+    edge: Edge | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -743,10 +758,10 @@ Side = Literal["left", "right", "front", "back"]
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """An edge of the blank to hold against: its letter (A lower, B right, C upper, D left in the sheet frame), the side
-    of the bed it lies on, and where: x for left and right, y for front and back, bed frame."""
+    """An edge of the blank to hold against, the side of the bed it lies on, and where: x for left and right, y for
+    front and back, bed frame."""
 
-    edge: Literal["A", "B", "C", "D"]
+    edge: Edge
     side: Side
     at_mm: float
 

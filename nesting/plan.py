@@ -14,11 +14,11 @@ from nesting.assigning.bound import lower_bound
 from nesting.assigning.columns import Shop, blank_sizes, kinds_of
 from nesting.assigning.cut_to_size import sized
 from nesting.assigning.dealing import deal
-from nesting.assigning.edges import edge_trims_offered
+from nesting.assigning.edges import edge_trims_offered, rooms, sound
 from nesting.assigning.lots import choose_lots
 from nesting.assigning.reasons import explained
 from nesting.assigning.search import Search, Watcher
-from nesting.assigning.stock import Candidate, candidates, check_stock, rooms, shortages
+from nesting.assigning.stock import Candidate, candidates, check_stock, shortages
 from nesting.faults import JobFault, StockFault, within
 from nesting.hazards import refuse_under_a_beam
 from nesting.model import (
@@ -102,7 +102,7 @@ def _plan(request: Request, watch: Watcher, stop: Sized) -> Plan:
         *request.warnings,
         *short,
         *_warnings(sheets),
-        *edge_trims_offered(sheets, pieces, request.workshop),
+        *edge_trims_offered(sheets, pieces, request.workshop, request.rack),
         *hanging,
         *_steps(sheets, request.job.max_mismatch_mm),
         *split_warnings(splits, machine, request.workshop.material, request.job.temperature_span_k),
@@ -173,24 +173,24 @@ def _machine_for(stock: StockKey, machine: Machine, request: Request) -> Machine
 
 def split_oversize(request: Request, machine: Machine) -> list[Splitting]:
     """Pieces that may be split and are too big for one pass become segments; the others must be within reach."""
-    questions = []
+    questions, rates = [], request.workshop.rates
     for piece in request.pieces:
         with within(f"piece {piece.id}"):
             found = candidates(piece.stock, request.rack, request.workshop.offer)
             if piece.one_piece is not False:
                 refuse_beyond_reach(piece, _machine_for(piece.stock, machine, request))
-                _check_sheets(piece, found, machine)
+                _check_sheets(piece, found, machine, rates)
                 questions.append(Question(piece, ()))
             else:
                 kerf = costing.figure_for(machine, piece.stock).kerf_mm
-                questions.append(Question(piece, tuple(dict.fromkeys(rooms(found, machine))), kerf))
+                questions.append(Question(piece, tuple(dict.fromkeys(rooms(found, machine, rates))), kerf))
     return split_all(questions)
 
 
-def _check_sheets(piece: Piece, found: Sequence[Candidate], machine: Machine) -> None:
+def _check_sheets(piece: Piece, found: Sequence[Candidate], machine: Machine, rates: Rates) -> None:
     width, depth = (side + 2 * machine.margin_mm for side in _size(piece))
     for candidate in found:
-        x0, y0, x1, y1 = candidate.rect
+        x0, y0, x1, y1 = sound(candidate, machine, rates).bounds
         ways = [(width, depth), (depth, width)] if piece.turn is Turn.ANY else [(width, depth)]
         if any(across <= x1 - x0 and along <= y1 - y0 for across, along in ways):
             return
@@ -219,7 +219,7 @@ def _plan_stock(
     kinds = kinds_of((piece for piece in pieces if piece.stock == stock), shop.machine)
     watch(Progress("bounding the cost", note=str(stock)))
     least = lower_bound([replace(candidate, price=candidate.lowest_price) for candidate in found], kinds, shop)
-    found = sized(found, blank_sizes(kinds, shop.machine), shop.machine)
+    found = sized(found, blank_sizes(kinds, shop.machine), shop.machine, shop.rates)
     answer = choose_lots(found, kinds, shop, Search(request.effort, least, watch, stop))
     return explained(deal(answer.columns, kinds, shop, first), answer, found, shop.rates), least
 

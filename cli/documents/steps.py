@@ -16,6 +16,7 @@ from cli.documents.pass_steps import check_table, lying, pass_step, turn_step
 from cli.documents.rows import Column, Table
 from cli.documents.step import Step
 from cli.documents.words import mm, plain
+from nesting.assigning.edges import NAMES
 from nesting.costing import money
 from nesting.model import Leftover, Pass, Plan, PlannedSheet, Point, Trim, Workshop
 from nesting.phrases import counted, listed
@@ -233,7 +234,7 @@ def _trim(plan: Plan, workshop: Workshop, sheet: PlannedSheet, trim: Trim) -> St
     return Step(
         key=f"{name}-trim{trim.order}",
         kind=f"Sheet {name} · trim {trim.order} of {len(sheet.trims)}",
-        title=f"{TRIM_TITLES[trim.method]} at {mm(_measured(part, trim))} mm",
+        title=_trim_title(part, trim),
         lead=f"One straight cut, from edge to edge: {plain(trim.measure, 200)}.",
         todo=tuple(_trim_todo(plan, workshop, sheet, trim, part)),
         figures=tuple(figures),
@@ -248,15 +249,23 @@ def _trim(plan: Plan, workshop: Workshop, sheet: PlannedSheet, trim: Trim) -> St
 TRIM_TITLES = {"machine": "Cut on the machine", "saw": "Saw", "snap": "Score and snap"}
 
 
-def _measured(part: Polygon, trim: Trim) -> float:
-    """From the left or the lower edge of the part to the cut."""
+def _trim_title(part: Polygon, trim: Trim) -> str:
+    """An edge that is made true by name; another cut by its distance from the left or the lower edge of the part."""
+    how = TRIM_TITLES[trim.method]
+    if trim.edge:
+        return f"Make the {NAMES[trim.edge]} edge true: {how[0].lower()}{how[1:]}"
     (ax, ay), (bx, by) = trim.from_mm, trim.to_mm
     x0, y0, _, _ = part.bounds
-    return float(ax - x0 if abs(ax - bx) < abs(ay - by) else ay - y0)
+    return f"{how} at {mm(float(ax - x0 if abs(ax - bx) < abs(ay - by) else ay - y0))} mm"
 
 
 def _trim_todo(plan: Plan, workshop: Workshop, sheet: PlannedSheet, trim: Trim, part: Polygon) -> Iterator[str]:
-    yield "Mark the cut as measured in the picture, at both edges. Measure twice."
+    if trim.edge:
+        yield "This edge is as the factory cut it. Mark the cut along a straight edge, never from both ends."
+        if trim.order > 1:
+            yield "Hold the square against an edge already trimmed."
+    else:
+        yield "Mark the cut as measured in the picture, at both edges. Measure twice."
     if trim.method == "machine":
         bounds = states.bed_shape(part, trim).bounds
         yield f"Lay it on the table as in the second picture: {lying(plan.machine, trim, bounds)}."
@@ -278,7 +287,10 @@ def _trim_todo(plan: Plan, workshop: Workshop, sheet: PlannedSheet, trim: Trim, 
     else:
         yield "Score along a steel rule, several strokes, to about a third of the thickness."
         yield "Lay the line over a straight edge, scored face up; hold one side down, press the other until it snaps."
-    yield f"Check both parts: measures as pictured, corners square. Write {plain(sheet.id)} and its blank on each."
+    if trim.edge:
+        yield "Check the new edge with a straight edge and a square. The strip is waste."
+    else:
+        yield f"Check both parts: measures as pictured, corners square. Write {plain(sheet.id)} and its blank on each."
 
 
 # ── back to the rack, lists ──────────────────────────────────────────────────────────────────────────────────

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import shapely
 
-from nesting.model import Machine, Point, Rates, Rect, Trim, TrimMethod
+from nesting.model import Machine, Point, Rates, Rect, Trim
 from nesting.passes.reach import EPS, Reach, reaches
 from nesting.patterns import Part, Want, best_pattern
 
@@ -147,23 +147,30 @@ def trim_at(
     part: Rect, axis: int, level: float, machine: Machine, rates: Rates, thickness_mm: float, order: int
 ) -> Trim:
     """The cut across `part` where coordinate `axis` equals `level`: by machine where it reaches, else snap or saw."""
+    snaps = thickness_mm <= min(rates.snap_max_mm, SCORE_LIMIT_MM)
+    return cut_at(part, axis, level, _measure(part, axis, level), machine, rates, order, snaps)
+
+
+def cut_at(
+    part: Rect, axis: int, level: float, words: str, machine: Machine, rates: Rates, order: int, snaps: bool = False
+) -> Trim:
+    """The same, measured in these words; where no machine reaches, it is sawn unless it `snaps`."""
     across = 1 - axis
     start = [0.0, 0.0]
     start[axis], start[across] = level, part[across]
     end = list(start)
     end[across] = part[across + 2]
     from_mm, to_mm = (start[0], start[1]), (end[0], end[1])
-    words = _measure(part, axis, level)
     found = _by_machine(reaches(machine, part), part, axis, level)
     if found is not None:
         reach, ends = found
         if max(ends) > EPS:
             words += f"; the machine leaves {ends[0]:.1f} mm and {ends[1]:.1f} mm uncut at the ends: snap them"
         return Trim(order, from_mm, to_mm, "machine", words, ends, reach.turn_deg, reach.shift_mm)
-    snaps = thickness_mm <= min(rates.snap_max_mm, SCORE_LIMIT_MM)
-    how = "score and snap" if snaps else f"saw on the far side of the line (kerf {rates.saw_kerf_mm:g} mm)"
-    method: TrimMethod = "snap" if snaps else "saw"
-    return Trim(order, from_mm, to_mm, method, f"{words}; {how}", kerf_mm=0.0 if snaps else rates.saw_kerf_mm)
+    if snaps:
+        return Trim(order, from_mm, to_mm, "snap", f"{words}; score and snap")
+    how = f"saw on the far side of the line (kerf {rates.saw_kerf_mm:g} mm)"
+    return Trim(order, from_mm, to_mm, "saw", f"{words}; {how}", kerf_mm=rates.saw_kerf_mm)
 
 
 def _measure(part: Rect, axis: int, level: float) -> str:

@@ -17,10 +17,12 @@ from shapely.geometry import Polygon
 from nesting import costing, curves
 from nesting.assigning.blanks import Cutting, Freed, cut_up, free_blank, free_next
 from nesting.assigning.cut_to_size import drawn_in
+from nesting.assigning.edges import edge_trims, relied_on, sound
 from nesting.assigning.leftovers import leftovers
 from nesting.assigning.stock import Candidate
+from nesting.faults import ReachFault
 from nesting.layout import Ground, Layout, Shape, Spot, after_evaluations, fill, rectangles
-from nesting.model import Blank, Machine, Pass, Piece, Placement, PlannedSheet, Point, Rates, Rect, Trim, Turn
+from nesting.model import Blank, Edge, Machine, Pass, Piece, Placement, PlannedSheet, Point, Rates, Rect, Trim, Turn
 from nesting.passes import plan_passes
 from nesting.passes.reach import EPS, Reach, holds, reaches
 from nesting.placing import lay
@@ -54,11 +56,12 @@ class Kind:
 @dataclass(frozen=True, slots=True)
 class Recipe:
     """How a sheet comes onto the bed: whole (`size` None), in blanks of at most `size`, or cut up by a pattern of
-    trims into blanks of several sizes; in one pass or several."""
+    trims into blanks of several sizes; in one pass or several; with which factory edges trimmed first."""
 
     size: Point | None
     one_pass: bool
     cutting: Cutting | None = None
+    edges: tuple[Edge, ...] = ()
 
 
 Way = tuple[Candidate, Recipe]
@@ -205,18 +208,31 @@ def build_column(
     values: Sequence[float],
     shop: Shop,
 ) -> Column | None:
-    """Fill the candidate by the recipe with the most valuable of the pieces still wanted; None if nothing fits."""
+    """Fill the candidate by the recipe with the most valuable of the pieces still wanted; None if nothing fits.
+
+    Factory edges that it turns out to rely on are trimmed first, where the shop asks for that."""
 
     def lay_most_valuable(part: Rect, freed: Freed, left: Sequence[int], name: str) -> Sequence[Placement] | None:
         return (_fill(freed, candidate, recipe, kinds, left, values, shop, name) or None) if any(left) else None
 
-    return _assembled(candidate, recipe, kinds, wanted, shop, lay_most_valuable)
+    column = _assembled(candidate, recipe, kinds, wanted, shop, lay_most_valuable)
+    relied = _relied_on(column, shop)
+    if not relied:
+        return column
+    # What is cut up by a pattern of trims fills the sheet as it comes.
+    trued = replace(recipe, edges=(*recipe.edges, *relied))
+    return None if recipe.cutting else build_column(candidate, trued, kinds, wanted, values, shop)
+
+
+def _relied_on(column: Column | None, shop: Shop) -> tuple[Edge, ...]:
+    """Edges that would have to be trimmed, and are not."""
+    return relied_on(column.sheet, column.candidate.doubtful) if column and shop.rates.trims_edges else ()
 
 
 def column_of(
     candidate: Candidate, recipe: Recipe, kinds: Sequence[Kind], spots: Sequence[Placement], shop: Shop
 ) -> Column | None:
-    """The column in which pieces lie where the spots say, whatever blank they name."""
+    """The column in which pieces lie where the spots say, whatever blank they name; None where that is not to be."""
     pieces = {piece.id: piece for kind in kinds for piece in kind.pieces}
     middles = [(spot, lay(pieces[spot.piece], spot).solid.envelope.centroid) for spot in spots]
 
@@ -225,7 +241,8 @@ def column_of(
             return None
         return [replace(spot, blank=name) for spot, middle in middles if shapely.box(*freed.blank).contains(middle)]
 
-    return _assembled(candidate, recipe, kinds, [len(kind.pieces) for kind in kinds], shop, lay_as_told)
+    column = _assembled(candidate, recipe, kinds, [len(kind.pieces) for kind in kinds], shop, lay_as_told)
+    return None if _relied_on(column, shop) else column
 
 
 def _assembled(
@@ -239,8 +256,9 @@ def _assembled(
     counts = [0] * len(kinds)
     spots: list[Placement] = []
     blanks: list[Blank] = []
-    trims: list[Trim] = []
-    parts = [candidate.rect]
+    trued, first = _trued(candidate, recipe, shop)
+    trims = list(first)
+    parts = [trued]
     spare: list[Rect] = []
     while parts:
         part = parts.pop(0)
@@ -265,15 +283,34 @@ def _assembled(
         return None
     pieces = {piece.id: piece for kind in kinds for piece in kind.pieces}
     if candidate.cut is not None:
-        candidate, spots = drawn_in(candidate, spots, pieces, shop.machine.margin_mm)
-        blanks = [replace(blank, rect_mm=candidate.rect) for blank in blanks]
-    sheet = finish_sheet(candidate, candidate.id, trims, blanks, spots, spare, pieces, shop)
+        candidate, spots = drawn_in(candidate, spots, pieces, _beside(candidate, recipe, shop))
+        trued, first = _trued(candidate, recipe, shop)
+        trims, blanks = list(first), [replace(blank, rect_mm=trued) for blank in blanks]
+    try:
+        sheet = finish_sheet(candidate, candidate.id, trims, blanks, spots, spare, pieces, shop)
+    except ReachFault:
+        # Between two passes of a blank a hair may be left that neither reaches.
+        return None
     return Column(candidate, tuple(counts), sheet, tuple(spare), cents_of(sheet, shop), recipe)
+
+
+def _trued(candidate: Candidate, recipe: Recipe, shop: Shop) -> tuple[Rect, tuple[Trim, ...]]:
+    """The sheet's rectangle once its edges are trimmed as the recipe says, and those trims."""
+    return edge_trims(candidate.rect, recipe.edges, shop.machine, shop.rates)
+
+
+def _beside(candidate: Candidate, recipe: Recipe, shop: Shop) -> Rect:
+    """What a panel cut to size must have beside its pieces: left, below, right, above."""
+    x0, y0, x1, y1 = _trued(candidate, recipe, shop)[0]
+    a0, b0, a1, b1 = sound(candidate, shop.machine, shop.rates).bounds
+    sides = max(x0, a0), max(y0, b0), candidate.rect[2] - min(x1, a1), candidate.rect[3] - min(y1, b1)
+    left, below, right, above = (side + shop.machine.margin_mm for side in sides)
+    return left, below, right, above
 
 
 def blanks_of(candidate: Candidate, recipe: Recipe, shop: Shop) -> list[Rect]:
     """All blanks that the recipe frees from the candidate, one after another."""
-    parts, found = [candidate.rect], []
+    parts, found = [_trued(candidate, recipe, shop)[0]], []
     while parts:
         freed = _free(parts.pop(0), recipe, shop, candidate, 0)
         if freed is not None:
@@ -304,7 +341,7 @@ def _fill(
     shop: Shop,
     blank: str,
 ) -> list[Placement]:
-    ground = ground_of(candidate.polygon, freed.blank, recipe.one_pass, shop.machine)
+    ground = ground_of(candidate, freed.blank, recipe.one_pass, shop)
     if ground is None:
         return []
     layout = shop.fill(shapes_of(kinds, left, values), ground, shop)
@@ -332,8 +369,9 @@ def shapes_of(kinds: Sequence[Kind], counts: Sequence[int], values: Sequence[flo
     ]
 
 
-def ground_of(sheet: Polygon, blank: Rect, one_pass: bool, machine: Machine) -> Ground | None:
+def ground_of(candidate: Candidate, blank: Rect, one_pass: bool, shop: Shop) -> Ground | None:
     """Where pieces may lie: the blank, as far as passes reach (their outer edges need no margin)."""
+    machine, sheet = shop.machine, sound(candidate, shop.machine, shop.rates)
     found = reaches(machine, blank)
     if one_pass:
         found = (max(found, key=lambda reach: (_area(reach), -reach.turn_deg)),)

@@ -10,14 +10,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from nesting.assigning.stock import Candidate, panel_sized
-from nesting.model import Machine, Piece, Placement, Point
+from nesting.model import Machine, Piece, Placement, Point, Rates, Rect
 from nesting.passes.reach import reaches
 from nesting.placing import lay
 
 
-def sized(found: Iterable[Candidate], sizes: Iterable[Point], machine: Machine) -> tuple[Candidate, ...]:
-    """All candidates; panels cut to size in each of the sizes that the supplier cuts and that lie in the machine."""
-    wanted = tuple(sizes)
+def sized(found: Iterable[Candidate], sizes: Iterable[Point], machine: Machine, rates: Rates) -> tuple[Candidate, ...]:
+    """All candidates; panels cut to size in each of the sizes that the supplier cuts and that lie in the machine, and
+    larger by edge trims where the shop makes them."""
+    by = 2 * rates.edge_trim_mm if rates.trims_edges else 0.0
+    wanted = tuple(size for x, y in sizes for size in ((x, y), (x + by, y + by)))
     listed: list[Candidate] = []
     for candidate in found:
         if candidate.cut is None:
@@ -32,12 +34,14 @@ def sized(found: Iterable[Candidate], sizes: Iterable[Point], machine: Machine) 
 
 
 def drawn_in(
-    candidate: Candidate, spots: Sequence[Placement], pieces: Mapping[str, Piece], margin_mm: float
+    candidate: Candidate, spots: Sequence[Placement], pieces: Mapping[str, Piece], beside_mm: Rect
 ) -> tuple[Candidate, list[Placement]]:
-    """The panel no larger than the pieces and their margins ask for, to the next whole millimetre."""
+    """The panel no larger than the pieces and what is left beside them (left, below, right, above) ask for, to the next
+    whole millimetre."""
     bounds = [lay(pieces[spot.piece], spot).bounds for spot in spots]
-    low = min(b[0] for b in bounds) - margin_mm, min(b[1] for b in bounds) - margin_mm
-    high = max(b[2] for b in bounds) + margin_mm, max(b[3] for b in bounds) + margin_mm
+    left, below, right, above = beside_mm
+    low = min(b[0] for b in bounds) - left, min(b[1] for b in bounds) - below
+    high = max(b[2] for b in bounds) + right, max(b[3] for b in bounds) + above
     size = float(-(-(high[0] - low[0] - 1e-6) // 1)), float(-(-(high[1] - low[1] - 1e-6) // 1))
     panel = panel_sized(candidate, size)
     if panel.rect[2] > candidate.rect[2] or panel.rect[3] > candidate.rect[3]:

@@ -97,7 +97,7 @@ def _ways(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop) -> Iter
             grounds = [
                 ground
                 for blank in blanks_of(candidate, recipe, shop)
-                if (ground := ground_of(candidate.polygon, blank, recipe.one_pass, shop.machine)) is not None
+                if (ground := ground_of(candidate, blank, recipe.one_pass, shop)) is not None
             ]
             if grounds:
                 yield (candidate, recipe), grounds

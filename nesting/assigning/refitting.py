@@ -69,7 +69,7 @@ class Place:
 def place_of(candidate: Candidate, recipe: Recipe, shop: Shop) -> Place:
     """The sheet with all the blanks that the recipe makes of it."""
     blanks = blanks_of(candidate, recipe, shop)
-    grounds = (ground_of(candidate.polygon, blank, recipe.one_pass, shop.machine) for blank in blanks)
+    grounds = (ground_of(candidate, blank, recipe.one_pass, shop) for blank in blanks)
     return Place(candidate, recipe, tuple(ground for ground in grounds if ground is not None))
 
 
@@ -113,8 +113,7 @@ def squeezed(column: Column, axis: int, kinds: Sequence[Kind], shop: Shop, dense
     assert column.recipe is not None
     held = [[spot for spot in column.sheet.placements if spot.blank == blank.id] for blank in column.sheet.blanks]
     grounds = [
-        ground_of(column.candidate.polygon, blank.rect_mm, column.recipe.one_pass, shop.machine)
-        for blank in column.sheet.blanks
+        ground_of(column.candidate, blank.rect_mm, column.recipe.one_pass, shop) for blank in column.sheet.blanks
     ]
     free = [g.polygon.area - _area_mm2(s, kinds) if g else 0.0 for g, s in zip(grounds, held, strict=True)]
     at = free.index(max(free))

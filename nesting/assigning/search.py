@@ -304,5 +304,11 @@ def _no_answer(pool: Pool, wanted: Sequence[int]) -> StockFault:
     return StockFault(
         f"no sheet of {stock} holds {nowhere.name}: it needs a blank of at least "
         f"{x1 - x0 + inset:.0f} x {y1 - y0 + inset:.0f} mm that the machine reaches",
-        mend="put a larger sheet on offer, allow the piece to be split, or receive more stock",
+        mend=f"put a larger sheet on offer{_with_trims(pool)}, allow the piece to be split, or receive more stock",
     )
+
+
+def _with_trims(pool: Pool) -> str:
+    rates = pool.shop.rates
+    doubt = rates.trims_edges and any(candidate.doubtful for candidate in pool.ways)
+    return f" (edge trims of {rates.edge_trim_mm:g} mm come off factory edges that are relied on)" if doubt else ""

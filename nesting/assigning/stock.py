@@ -17,8 +17,8 @@ from nesting.costing import money
 from nesting.faults import StockFault
 from nesting.model import (
     CutToSize,
+    Edge,
     Leftover,
-    Machine,
     Offcut,
     Offer,
     Piece,
@@ -31,6 +31,9 @@ from nesting.model import (
 
 USED_SHARE = 0.6
 """How much of a sheet pieces take, roughly."""
+EDGES: tuple[Edge, ...] = ("A", "B", "C", "D")
+ALONG_MM = 0.5
+"""An edge this near a side of the sheet runs along it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +50,7 @@ class Candidate:
     """A sheet that may be used: an offcut once, an offer as often as its supplier sells it.
 
     At `price`, an order is of `least` to `most` sheets (None: any number); larger ones cost `other_prices` a sheet.
+    `doubtful` are the sides along which it is as the factory cut it, not known to be straight and square.
     """
 
     id: str
@@ -62,6 +66,7 @@ class Candidate:
     other_prices: tuple[Tier, ...] = ()
     lot: str = ""
     cut: CutToSize | None = None
+    doubtful: tuple[Edge, ...] = ()
 
     @property
     def lot_name(self) -> str:
@@ -143,7 +148,16 @@ def panel_of(offer: Offer, cut: CutToSize) -> Candidate:
     corners = ((0.0, 0.0), (size[0], 0.0), size, (0.0, size[1]))
     source = Source(offer=offer.id, cut_mm=(offer.length_mm, offer.width_mm))
     return Candidate(
-        f"{offer.id} cut", source, offer.stock, corners, (), cut.fee, offer.supplier, Polygon(corners), cut=cut
+        f"{offer.id} cut",
+        source,
+        offer.stock,
+        corners,
+        (),
+        cut.fee,
+        offer.supplier,
+        Polygon(corners),
+        cut=cut,
+        doubtful=() if offer.square else EDGES,
     )
 
 
@@ -163,7 +177,29 @@ def panel_sized(largest: Candidate, size: Point) -> Candidate:
 def _offcut(cut: Offcut) -> Candidate:
     source, polygon = Source(stock_id=cut.id), Polygon(cut.outline_mm, cut.holes_mm)
     return Candidate(
-        cut.id, source, cut.stock, cut.outline_mm, cut.holes_mm, cut.book_value, cut.place, polygon, most=1, lot=cut.lot
+        cut.id,
+        source,
+        cut.stock,
+        cut.outline_mm,
+        cut.holes_mm,
+        cut.book_value,
+        cut.place,
+        polygon,
+        most=1,
+        lot=cut.lot,
+        doubtful=factory_sides(cut),
+    )
+
+
+def factory_sides(cut: Offcut) -> tuple[Edge, ...]:
+    """The sides of its bounding rectangle along which an edge runs that is still as the factory cut it."""
+    corners = cut.outline_mm
+    edges = [(corners[i], corners[(i + 1) % len(corners)]) for i in cut.true_edges]
+    x0, y0, x1, y1 = Polygon(corners).bounds
+    return tuple(
+        edge
+        for edge, axis, level in zip(EDGES, (1, 0, 1, 0), (y0, x1, y1, x0), strict=True)
+        if any(abs(a[axis] - level) < ALONG_MM and abs(b[axis] - level) < ALONG_MM for a, b in edges)
     )
 
 
@@ -184,6 +220,7 @@ def _offered(offer: Offer, tiers: Sequence[Tier]) -> Candidate | None:
         first.least,
         first.most,
         tuple(others),
+        doubtful=() if offer.square else EDGES,
     )
 
 
@@ -247,14 +284,3 @@ def _shortage(offer: Offer) -> str:
     if not offer.in_stock:
         return f"offer {offer.id} is out of stock (in_stock = 0)"
     return f"of offer {offer.id} there are only {offer.in_stock} (in_stock), the smallest order is {offer.min_order}"
-
-
-def rooms(found: Iterable[Candidate], machine: Machine) -> list[Point]:
-    """What one pass can hold of each sheet, trimmed to the travel: (x, y) of the sheet frame, both ways to lay it."""
-    inset = 2 * machine.margin_mm
-    listed = []
-    for candidate in found:
-        x0, y0, x1, y1 = candidate.rect
-        for travel_x, travel_y in (machine.travel_mm, machine.travel_mm[::-1]):
-            listed.append((min(x1 - x0, travel_x) - inset, min(y1 - y0, travel_y) - inset))
-    return listed

@@ -149,6 +149,7 @@ class TrimRecord(Record):
     shift_mm: Point = (0.0, 0.0)
     file: FileName | None = None
     kerf_mm: Size = 0.0
+    edge: Literal["A", "B", "C", "D"] | None = None
 
 
 class BlankRecord(Record):

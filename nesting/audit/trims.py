@@ -58,6 +58,7 @@ def trim_sheet(sheet: SheetScene) -> Trimmed:
         result.made_in.append((trim, part))
         result.misses.extend(_end_misses(part, line, where))
         result.flaws.extend(_trim_flaws(sheet, line, result.parts, where))
+        result.flaws.extend(_edge_flaws(sheet, trim, where))
         new = _parted(part, line, trim.record.kerf_mm)
         if len(new) < 2:
             result.flaws.append(Flaw(where, "does not part what it is made in"))
@@ -78,6 +79,20 @@ def _trim_flaws(sheet: SheetScene, line: LineString, others: Sequence[Polygon], 
     for placed in sheet.placed:
         if placed.solid.intersects(line) and placed.solid.buffer(-EDGE_MM).intersects(line):
             yield Flaw(where, f"cuts into {placed.id}")
+
+
+def _edge_flaws(sheet: SheetScene, trim: TrimRun, where: str) -> Iterator[Flaw]:
+    """An edge trim comes before all other cuts, along the edge that it names."""
+    edge = trim.record.edge
+    if edge is None:
+        return
+    if any(other.record.edge is None and other.record.order < trim.record.order for other in sheet.trims):
+        yield Flaw(where, "makes an edge of the sheet true, yet comes after other cuts")
+    at = "DABC".index(edge)
+    side, opposite = sheet.shape.bounds[at], sheet.shape.bounds[at - 2]
+    ends = trim.record.from_mm[at % 2], trim.record.to_mm[at % 2]
+    if any(abs(end - side) > abs(end - opposite) for end in ends):
+        yield Flaw(where, f"is to make edge {edge} of the sheet true, yet does not run along it")
 
 
 def _parted(part: Polygon, line: LineString, kerf_mm: float) -> list[Polygon]:
