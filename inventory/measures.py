@@ -1,6 +1,6 @@
-"""Sizes and areas of sheets and pieces, and what a record must be before it goes into the ledger.
+"""Sizes and areas of sheets and pieces, without a geometry library that a list of the rack would have to wait for.
 
-In: corners in mm, sheet frame; rings with bulges, piece frame. Out: numbers; an offcut in normal form. Pure.
+In: corners in mm, sheet frame; rings with bulges, piece frame. Out: numbers. Pure.
 Method: shoelace formula; an arc adds its circular segment, r²/2 (sweep - sin sweep).
 """
 

@@ -43,7 +43,7 @@ def sheet_lines(sheet: PlannedSheet, machine: Machine, rates: Rates) -> list[Cos
     lines = [CostLine(f"{what}: stock", 1, "sheet", money(sheet.price))]
     for left in sheet.leftovers:
         if left.keep and left.credit:
-            lines.append(CostLine(f"{what}: leftover kept", _rect_m2(left.usable_mm), "m2", -left.credit))
+            lines.append(CostLine(f"{what}: leftover kept", _rect_m2(left.usable_mm), "m²", -left.credit))
     by_blank = [[p for p in sheet.passes if p.blank == blank.id] for blank in sheet.blanks]
     spent = [minutes(passes, machine) for passes in by_blank]
     setups, turns = sum((one for one, _ in spent), Decimal(0)), sum((one for _, one in spent), Decimal(0))
@@ -116,13 +116,13 @@ def joint_lines(pieces: Sequence[Piece], rates: Rates) -> list[CostLine]:
 def masses_kg(sheets: Sequence[PlannedSheet], densities: Mapping[str, float]) -> dict[str, float]:
     """Mass of each sheet as it comes, kilograms: area · thickness · density; sheets of unknown density are left out."""
     return {
-        sheet.id: sheet_mass_kg(sheet_area_mm2(sheet), sheet.thickness_mm, densities[sheet.material])
+        sheet.id: mass_kg(sheet_area_mm2(sheet), sheet.thickness_mm, densities[sheet.material])
         for sheet in sheets
         if sheet.material in densities
     }
 
 
-def sheet_mass_kg(area_mm2: float, thickness_mm: float, density_kg_m3: float) -> float:
+def mass_kg(area_mm2: float, thickness_mm: float, density_kg_m3: float) -> float:
     """Kilograms. Density of acrylic 1190 kg/m3 by ISO 1183."""
     return area_mm2 * thickness_mm * 1e-9 * density_kg_m3
 

@@ -114,18 +114,6 @@ def length(chain: Sequence[Vertex], closed: bool) -> float:
     return math.fsum(segment.length for segment in segments(chain, closed))
 
 
-def beginning(chain: Chain, length_mm: float) -> Chain:
-    """The first millimetres of an open chain; all of it where it is shorter."""
-    taken: list[Segment] = []
-    for segment in segments(chain, closed=False):
-        if length_mm <= segment.length:
-            taken.append(segment.part(0.0, length_mm / segment.length))
-            break
-        taken.append(segment)
-        length_mm -= segment.length
-    return chain_of(taken)
-
-
 @dataclass(frozen=True, slots=True)
 class Spot:
     """A place on a chain: the point, the unit tangent, the radius there (infinite where it is straight)."""
@@ -194,6 +182,17 @@ def bounds(chains: Iterable[Sequence[Vertex]], closed: bool = True) -> Rect:
                 xs.extend(arc.point(t)[0] for t in arc.crossings(1, cy))
                 ys.extend(arc.point(t)[1] for t in arc.crossings(0, cx))
     return min(xs), min(ys), max(xs), max(ys)
+
+
+def corners(ring: Ring, turn_rad: float) -> list[Point]:
+    """Where the contour turns by more than that in one point."""
+    parts = list(segments(ring, closed=True))
+    found = []
+    for before, after in zip([parts[-1], *parts], parts, strict=False):
+        (ux, uy), (vx, vy) = before.direction(1.0), after.direction(0.0)
+        if abs(math.atan2(ux * vy - uy * vx, ux * vx + uy * vy)) > turn_rad:
+            found.append(after.a)
+    return found
 
 
 # ── moving ───────────────────────────────────────────────────────────────────────────────────────────────────
@@ -268,12 +267,14 @@ def polygon(outline: Ring, holes: Sequence[Ring] = (), tolerance: float = FLATTE
     if shape.is_valid:
         return shape
     # Tangents of two neighbouring outward arcs may overshoot in a sharp inward corner: the union keeps it whole.
-    healed = shapely.union_all(_parts(shapely.make_valid(shape)))
-    return healed if isinstance(healed, Polygon) else max(_parts(healed), key=lambda part: part.area)
+    healed = shapely.union_all(polygons(shapely.make_valid(shape)))
+    return healed if isinstance(healed, Polygon) else max(polygons(healed), key=lambda part: part.area)
 
 
-def _parts(shape: shapely.Geometry) -> list[Polygon]:
-    return [part for part in shapely.get_parts(shape).tolist() if isinstance(part, Polygon)]
+def polygons(shape: shapely.Geometry) -> list[Polygon]:
+    """The polygons that a shape consists of; lines and points where figures touch are dropped."""
+    parts = shapely.getpolygons(shape).tolist()
+    return [part for part in parts if isinstance(part, Polygon) and not part.is_empty]
 
 
 def ring_of(points: Iterable[Sequence[float]]) -> Ring:

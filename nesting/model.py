@@ -766,6 +766,9 @@ class Stop:
     at_mm: float
 
 
+TurnName = Literal["none", "half", "quarter", "shift", "flip"]
+
+
 @dataclass(frozen=True, slots=True)
 class Pass:
     """One run with the blank held still. Sheet frame to bed frame: mirror in x if `flipped` (the blank lies face down),
@@ -780,7 +783,7 @@ class Pass:
     blank: str
     turn_deg: int
     shift_mm: Point
-    turn_before: Literal["none", "half", "quarter", "shift", "flip"]
+    turn_before: TurnName
     file: str
     whole: tuple[str, ...]
     part: tuple[str, ...] = ()

@@ -6,14 +6,13 @@ rounded half up once a line. Mark-up is a share of the cost, margin a share of t
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from nesting import curves
-from nesting.costing import cutting_seconds, marking_seconds, money, sheet_area_mm2, total
+from nesting.costing import cutting_seconds, marking_seconds, mass_kg, money, sheet_area_mm2, total
 from nesting.model import CostLine, Extra, Piece, Plan, PlannedSheet, StockKey, Workshop
 from nesting.timing import machine_minutes
 
@@ -62,29 +61,25 @@ class Price:
 
 def price(plan: Plan, copies: int, shop: Workshop, extras: Sequence[Extra] = ()) -> Price:
     """The price of a plan made for `copies` of the job."""
-    mass = mass_kg(plan.pieces, shop)
+    mass = pieces_kg(plan.pieces, shop)
     lines = [
         *_material(plan, shop),
         *_work(plan, shop),
         *_finishing(plan, shop),
         *_freight(mass, shop),
-        *(
-            CostLine(e.what, copies if e.each_copy else 1, "", e.amount * (copies if e.each_copy else 1))
-            for e in extras
-        ),
+        *_extras(extras, copies),
     ]
     return _priced(copies, copies, lines, mass, shop)
 
 
 def scaled(known: Price, copies: int, shop: Workshop, extras: Sequence[Extra] = ()) -> Price:
-    """More copies than were planned, the plan run again and again: every term in proportion, extras of the job once."""
-    once = {extra.what for extra in extras if not extra.each_copy}
+    """More copies than were planned, the plan run again and again: every term in proportion, extras as they are asked
+    for (the same that the known price has)."""
     share = Decimal(copies) / known.copies
+    work = known.lines[: len(known.lines) - len(extras)]
     lines = [
-        line
-        if line.what in once
-        else dataclasses.replace(line, quantity=line.quantity * float(share), amount=money(line.amount * share))
-        for line in known.lines
+        *(replace(line, quantity=line.quantity * float(share), amount=money(line.amount * share)) for line in work),
+        *_extras(extras, copies),
     ]
     return _priced(copies, known.planned_copies, lines, known.mass_kg * float(share), shop)
 
@@ -93,16 +88,16 @@ def with_dearer_material(known: Price, by: float, shop: Workshop) -> Price:
     """The same work, its material dearer by a share of its price."""
     factor = Decimal(str(1 + by))
     lines = [
-        dataclasses.replace(line, amount=money(line.amount * factor)) if line.what.startswith(MATERIAL) else line
+        replace(line, amount=money(line.amount * factor)) if line.what.startswith(f"{MATERIAL}: ") else line
         for line in known.lines
     ]
     return _priced(known.copies, known.planned_copies, lines, known.mass_kg, shop)
 
 
-def mass_kg(pieces: Sequence[Piece], shop: Workshop) -> float:
+def pieces_kg(pieces: Sequence[Piece], shop: Workshop) -> float:
     """Mass of the finished pieces; those of unknown density weigh nothing here."""
     density = {material.name: material.density_kg_m3 for material in shop.material}
-    return math.fsum(curves.area(p) * p.thickness_mm * 1e-9 * density.get(p.material, 0.0) for p in pieces)
+    return math.fsum(mass_kg(curves.area(p), p.thickness_mm, density.get(p.material, 0.0)) for p in pieces)
 
 
 def _priced(copies: int, planned: int, lines: Sequence[CostLine], mass: float, shop: Workshop) -> Price:
@@ -174,3 +169,8 @@ def _freight(mass: float, shop: Workshop) -> list[CostLine]:
         return []
     amount = money(Decimal(str(round(mass, 3))) * shop.quoting.freight_per_kg)
     return [CostLine("freight", round(mass, 2), "kg", amount)]
+
+
+def _extras(extras: Sequence[Extra], copies: int) -> list[CostLine]:
+    times = [copies if extra.each_copy else 1 for extra in extras]
+    return [CostLine(extra.what, n, "", extra.amount * n) for extra, n in zip(extras, times, strict=True)]

@@ -85,7 +85,7 @@ def _divided(part: Polygon, trim: Trim) -> list[Polygon]:
         return sides
     kx, ky = far_side(trim)
     dust = Polygon([a, b, (b[0] + kx, b[1] + ky), (a[0] + kx, a[1] + ky)])
-    return [p for side in sides for p in shapely.get_parts(side.difference(dust)).tolist() if isinstance(p, Polygon)]
+    return [part for side in sides for part in curves.polygons(side.difference(dust))]
 
 
 def far_side(trim: Trim) -> Point:

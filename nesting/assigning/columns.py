@@ -398,7 +398,7 @@ def _area(reach: Reach) -> float:
 
 
 def _largest(shape: shapely.Geometry) -> Polygon | None:
-    parts = [part for part in shapely.get_parts(shape).tolist() if isinstance(part, Polygon) and part.area > 0]
+    parts = [part for part in curves.polygons(shape) if part.area > 0]
     return max(parts, key=lambda part: part.area, default=None)
 
 

@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
+from nesting.curves import polygons
 from nesting.model import Leftover, Point, Rates, Rect
 from nesting.placing import Laid
 
@@ -34,7 +35,7 @@ def leftovers(
     taken = shapely.union_all([one.solid.buffer(kerf_mm + ROUND_MM, quad_segs=4) for one in laid])
     found = []
     for part in parts:
-        for rest in _polygons(part.difference(taken).buffer(-ROUND_MM / 2).simplify(ROUND_MM / 2)):
+        for rest in polygons(part.difference(taken).buffer(-ROUND_MM / 2).simplify(ROUND_MM / 2)):
             rect = largest_rectangle(rest) if worth_keeping(rest.bounds, rates) else None
             if rect is not None and worth_keeping(rect, rates):
                 found.append(_kept(rest, rect, price_per_mm2, rates))
@@ -60,10 +61,6 @@ def worth_keeping(rect: Rect, rates: Rates) -> bool:
 
 def _points(ring: shapely.LinearRing) -> tuple[Point, ...]:
     return tuple((float(x), float(y)) for x, y in shapely.get_coordinates(ring)[:-1].round(3))
-
-
-def _polygons(shape: shapely.Geometry) -> list[Polygon]:
-    return [part for part in shapely.get_parts(shape).tolist() if isinstance(part, Polygon) and not part.is_empty]
 
 
 def largest_rectangle(shape: Polygon) -> Rect | None:

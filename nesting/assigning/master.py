@@ -2,7 +2,7 @@
 
 In: Columns and the number wanted of each kind. Out: columns to use; or what each kind is worth to the current answer.
 Column selection after Gilmore and Gomory (1961), doi 10.1287/opre.9.6.849; whole numbers by OR-Tools CP-SAT, duals by
-its linear solver. The numbers (M1) to (M3) are those of docs/model.md.
+its linear solver. The numbers (M1) to (M4) are those of docs/model.md.
 """
 
 from __future__ import annotations

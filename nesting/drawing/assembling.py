@@ -30,7 +30,7 @@ from nesting.model import Chain, Point, Ring
 NEST_SAGITTA_MM = 0.01
 """How finely rings are flattened to see which lies in which."""
 DOUBLE_MM = 0.05
-MOST_NESTED = 60
+MOST_RINGS_DEEP = 60
 """Rings in rings; more is no sign but a trap."""
 MOST_CROSSINGS = 100
 """Crossings named one by one."""
@@ -179,9 +179,9 @@ def _containment(areas: list[Polygon]) -> tuple[list[int], list[int]]:
                 depths[i] += 1
                 if parents[i] < 0 or sizes[j] < sizes[parents[i]]:
                     parents[i] = j
-        if max(depths) > MOST_NESTED:
+        if max(depths) > MOST_RINGS_DEEP:
             raise DrawingFault(
-                f"outlines lie in each other more than {MOST_NESTED} deep",
+                f"outlines lie in each other more than {MOST_RINGS_DEEP} deep",
                 mend="keep only the outlines to cut",
             )
     return depths, parents

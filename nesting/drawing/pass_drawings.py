@@ -102,8 +102,9 @@ def _between(trim: Trim) -> tuple[Point, Point]:
 def _edges(sheet: PlannedSheet, rect: Rect) -> list[tuple[Vertex, ...]]:
     """The sheet's edges within a rectangle: outline and holes, straight segments."""
     inside = Polygon(sheet.outline_mm, sheet.holes_mm).intersection(shapely.box(*rect))
-    parts = [part for part in shapely.get_parts(inside).tolist() if isinstance(part, Polygon)]
-    return [curves.ring_of(ring.coords) for part in parts for ring in (part.exterior, *part.interiors)]
+    return [
+        curves.ring_of(ring.coords) for part in curves.polygons(inside) for ring in (part.exterior, *part.interiors)
+    ]
 
 
 def _travel(machine: Machine) -> DrawnChain:

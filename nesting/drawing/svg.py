@@ -25,12 +25,12 @@ from nesting.drawing.intake import MOST_ENTITIES, MOST_NESTED, Intake, check_siz
 from nesting.drawing.shapes import DrawnChain, Finding
 from nesting.drawing.svg_figures import FIGURES, drawn_figure, painted_area, painted_chains
 from nesting.drawing.svg_uses import elements_by_id, target_of
+from nesting.drawing.svg_values import SVG
 from nesting.drawing.tracing import IDENTITY, Affine
 from nesting.drawing.units import unit_mm
 from nesting.faults import DrawingFault
 from nesting.model import Chain
 
-SVG = "{http://www.w3.org/2000/svg}"
 GROUPS = frozenset({"svg", "g", "a", "switch"})
 TOLD = frozenset({"text", "image", "foreignObject"})
 INHERITED = ("fill", "stroke", "fill-rule", "visibility")

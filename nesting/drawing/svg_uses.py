@@ -8,9 +8,10 @@ from __future__ import annotations
 from xml.etree.ElementTree import Element
 
 from nesting.drawing.intake import MOST_ENTITIES, MOST_NESTED
+from nesting.drawing.svg_values import SVG
 from nesting.faults import DrawingFault
 
-USE = "{http://www.w3.org/2000/svg}use"
+USE = f"{SVG}use"
 _DEEP = f"nests elements deeper than {MOST_NESTED}"
 _SHOW = "replace each <use> by what it shows"
 XLINK_HREF = "{http://www.w3.org/1999/xlink}href"

@@ -15,6 +15,7 @@ import tinycss2
 from nesting.drawing.tracing import IDENTITY, Affine
 from nesting.drawing.units import MM_PER_UNIT
 
+SVG = "{http://www.w3.org/2000/svg}"
 PX_MM = MM_PER_UNIT["px"]
 PX_PER_UNIT = {
     "": 1.0,
@@ -125,7 +126,7 @@ def sheet_styles(root: Element) -> Styles:
     """What the style sheets in the file say of each element, by the rules of the cascade."""
     matcher = cssselect2.Matcher()
     found = False
-    for sheet in root.iter("{http://www.w3.org/2000/svg}style"):
+    for sheet in root.iter(f"{SVG}style"):
         for rule in tinycss2.parse_stylesheet("".join(sheet.itertext()), skip_comments=True, skip_whitespace=True):
             if rule.type == "qualified-rule":
                 found |= _add_rule(matcher, rule)

@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
-from nesting.curves import oriented
+from nesting.curves import oriented, polygons
 from nesting.drawing.fitting import Points, dense, fitted
 from nesting.drawing.near import refuse_tangles
 from nesting.model import Ring, Vertex
@@ -45,11 +45,6 @@ def filled(rings: Sequence[Ring], rule: Rule = "nonzero") -> list[Area]:
     areas = [part for part in polygons(whole) if part.area > SPECK_MM2]
     areas.sort(key=lambda part: part.bounds[:2])
     return [_area(part, smooth) for part in areas]
-
-
-def polygons(shape: shapely.Geometry) -> list[Polygon]:
-    """The polygons in a geometry; lines and points that touching figures leave behind are dropped."""
-    return [part for part in shapely.get_parts(shape, return_index=False).tolist() if isinstance(part, Polygon)]
 
 
 def _faces(loops: Sequence[Points]) -> list[Polygon]:

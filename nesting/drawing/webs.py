@@ -15,9 +15,9 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from nesting.curves import polygons
 from nesting.drawing.fitting import dense
 from nesting.drawing.shapes import DrawnShape
-from nesting.drawing.uniting import polygons
 from nesting.model import Point
 
 SAGITTA_MM = 0.02

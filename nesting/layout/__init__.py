@@ -21,7 +21,6 @@ from nesting.layout.terms import (
     Stop,
     Watch,
     after_evaluations,
-    after_rounds,
     first_of,
 )
 
@@ -37,7 +36,6 @@ __all__ = [
     "Stop",
     "Watch",
     "after_evaluations",
-    "after_rounds",
     "fill",
     "first_of",
     "fit",

@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon, box
 
+from nesting.curves import polygons
 from nesting.layout import kernels
 from nesting.layout.outlines import HAIR_MM, MITRE, edges_of, offset
 from nesting.layout.terms import Ground
@@ -59,7 +60,7 @@ def _moved_in(polygon: Polygon, distance: float) -> Polygon | MultiPolygon:
 
 
 def _areas(geometry: shapely.Geometry) -> Polygon | MultiPolygon:
-    parts = [part for part in shapely.get_parts(geometry).tolist() if isinstance(part, Polygon) and part.area > 0]
+    parts = [part for part in polygons(geometry) if part.area > 0]
     return parts[0] if len(parts) == 1 else MultiPolygon(parts)
 
 

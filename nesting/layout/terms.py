@@ -90,11 +90,6 @@ def after_evaluations(most: int) -> Stop:
     return lambda effort: effort.evaluations / most
 
 
-def after_rounds(most: int) -> Stop:
-    """Stop after so many rounds."""
-    return lambda effort: effort.rounds / most
-
-
 def first_of(*stops: Stop) -> Stop:
     """Stop when the first of these stops."""
     return lambda effort: max(stop(effort) for stop in stops)

@@ -9,13 +9,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
-from typing import Literal
 
 import shapely
 
 from nesting import curves
 from nesting.faults import within
-from nesting.model import Blank, Join, Machine, Pass, Point, Rates, Share
+from nesting.model import Blank, Join, Machine, Pass, Point, Rates, Share, TurnName
 from nesting.passes.choose import choose_runs
 from nesting.passes.cuts import cuts_of
 from nesting.passes.freeing import homes, inmost_first
@@ -27,7 +26,6 @@ from nesting.placing import Laid
 
 __all__ = ["minutes", "plan_passes"]
 
-TurnName = Literal["none", "half", "quarter", "shift", "flip"]
 Meet = tuple[int, str, Point]
 """A join: its number through the blank, the piece, the point in the sheet frame."""
 
@@ -42,7 +40,8 @@ def plan_passes(
     rects = [reach.rect_mm for reach in runs]
     dealt = {one.piece.id: shares_of(one, rects) for one in inmost_first(laid) if one.piece.id in chosen.shared}
     home = homes(laid, rects, dealt)
-    meets = _meeting_points({one.piece.id: one for one in laid}, dealt)
+    known = {one.piece.id: one for one in laid}
+    meets = _meeting_points(known, dealt)
     between = _meeting_passes(meets)
     # A trimmed edge is an edge like the sheet's own: marks keep clear of it.
     ground = sheet.intersection(shapely.box(*blank.rect_mm))
@@ -67,16 +66,15 @@ def plan_passes(
             flipped=reach.flipped,
         )
         passes.append(run)
-    known = {one.piece.id: one for one in laid}
     lined = []
     for run in passes:
         points = [point for share in run.shares for point in _along(known[share.piece], share)]
         lined.append(replace(run, lines_up=lined_up(run, passes, rects, ground, points, machine.lineup_error_mm)))
-    return tuple(_framed(run, lined, laid, machine) for run in lined)
+    return tuple(_framed(run, lined, known, machine) for run in lined)
 
 
-def _framed(run: Pass, passes: Sequence[Pass], laid: Sequence[Laid], machine: Machine) -> Pass:
-    frame = frame_of(run, cuts_of(passes, run, {one.piece.id: one for one in laid}, machine))
+def _framed(run: Pass, passes: Sequence[Pass], laid: Mapping[str, Laid], machine: Machine) -> Pass:
+    frame = frame_of(run, cuts_of(passes, run, laid, machine))
     return replace(run, frame_mm=frame, spare_mm=spare(machine, frame)) if frame else run
 
 

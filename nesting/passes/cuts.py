@@ -1,6 +1,6 @@
 """What each pass cuts, in cutting order, read off a finished plan: for drawings, times and pictures.
 
-In: the passes of a sheet, pieces where they lie. Out: Cuts (sheet frame) and bed-frame layers. Pure.
+In: the passes of a sheet, pieces where they lie. Out: Cuts, sheet frame. Pure.
 Order: what stays held at its ends first, while the sheet is stiff; then whole pieces, those in others' holes before
 their hosts, of each piece marks, then holes, then the outline; last the shared contours that this pass closes.
 """

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from nesting import curves
-from nesting.model import Point, Rect, Ring, Share, Vertex
+from nesting.model import Rect, Ring, Share, Vertex
 from nesting.passes.reach import EPS, holds
 from nesting.placing import Laid
 
@@ -55,12 +55,12 @@ def shares_of(one: Laid, rects: Sequence[Rect]) -> tuple[tuple[int, Share], ...]
     return tuple(found)
 
 
-Dealt = tuple[tuple[int, float, float], ...]
+Stretches = tuple[tuple[int, float, float], ...]
 """Pass, and the stations from and to which it cuts a contour."""
 
 
 @functools.lru_cache(maxsize=1024)
-def _dealt(chain: tuple[Vertex, ...], closed: bool, rects: tuple[Rect, ...], around: tuple[Ring, ...]) -> Dealt:
+def _dealt(chain: tuple[Vertex, ...], closed: bool, rects: tuple[Rect, ...], around: tuple[Ring, ...]) -> Stretches:
     """The stretches of a contour with their passes, in order along it; () where some of it is out of reach."""
     spans = list(_spans(chain, closed, rects))
     if not all(span.held for span in spans):
@@ -136,7 +136,7 @@ def _cheapest(allowed: NDArray[np.bool_], harms: Floats, closed: bool) -> list[i
     return taken[::-1]
 
 
-def _merged(steps: Sequence[_Span], taken: Sequence[int], closed: bool) -> Dealt:
+def _merged(steps: Sequence[_Span], taken: Sequence[int], closed: bool) -> Stretches:
     """Neighbouring steps of one pass as one stretch; a ring's last is joined to its first."""
     runs: list[tuple[int, float, float]] = []
     for step, k in zip(steps, taken, strict=True):
@@ -182,7 +182,7 @@ def _skew(points: Floats, headings: Floats, a: Rect, b: Rect) -> Floats:
 def _closeness(chain: tuple[Vertex, ...], points: Floats, headings: Floats, around: Sequence[Ring]) -> Floats:
     """Charges for corners, other contours and thin webs nearer than CLEAR_MM."""
     here = shapely.points(points)
-    corners = [corner for ring in around for corner in _corners(ring)]
+    corners = [corner for ring in around for corner in curves.corners(ring, SMOOTH_RAD)]
     to_corner = shapely.distance(here, shapely.MultiPoint(corners)) if corners else np.full(len(points), np.inf)
     others = _lines([ring for ring in around if ring != chain])
     to_other = shapely.distance(here, others) if not others.is_empty else np.full(len(points), np.inf)
@@ -201,13 +201,3 @@ def _web(points: Floats, headings: Floats, lines: BaseGeometry) -> Floats:
     rays = shapely.linestrings(np.stack([points + 0.1 * inwards, points + CLEAR_MM * inwards], axis=1))
     hits = shapely.intersection(rays, lines)
     return np.asarray(np.nan_to_num(shapely.distance(shapely.points(points), hits), nan=CLEAR_MM))
-
-
-def _corners(ring: Ring) -> list[Point]:
-    corners = []
-    parts = list(curves.segments(ring, closed=True))
-    for before, after in zip([parts[-1], *parts[:-1]], parts, strict=True):
-        (ux, uy), (vx, vy) = before.direction(1.0), after.direction(0.0)
-        if abs(math.atan2(ux * vy - uy * vx, ux * vx + uy * vy)) > SMOOTH_RAD:
-            corners.append(after.a)
-    return corners

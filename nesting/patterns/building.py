@@ -18,7 +18,7 @@ from nesting.patterns.terms import Ints, Part, Pattern, Size, Task, cut_in_two, 
 
 
 @dataclass(frozen=True, slots=True)
-class Join:
+class Made:
     """How a built rectangle came about: a form, or two built ones joined along an axis."""
 
     form: int = -1
@@ -35,7 +35,7 @@ class Builder:
     tables: Tables
     stages: int | None
     least: int
-    joins: list[Join] = field(default_factory=list)
+    made: list[Made] = field(default_factory=list)
     known: dict[bytes, list[tuple[int, int, int, int]]] = field(default_factory=dict)
     heap: list[tuple[int, int, int]] = field(default_factory=list)
     rows: Ints = field(init=False)
@@ -57,10 +57,10 @@ class Builder:
             count = np.zeros((1, len(self.most)), dtype=np.int64)
             count[0, form.want] = 1
             row = np.array([[form.width, form.depth, form.value, 0, 0]], dtype=np.int64)
-            self._add(row, count, [Join(form=number)])
+            self._add(row, count, [Made(form=number)])
         opened: list[int] = []
         bound = max(self.least - 1, int(self.tables.best(self.tables.depth)[-1, -1]))
-        while self.heap and len(self.joins) < nodes:
+        while self.heap and len(self.made) < nodes:
             promise, _, number = heapq.heappop(self.heap)
             bound = min(bound, -promise)
             if bound <= max(self.least - 1, self._value()):
@@ -94,20 +94,20 @@ class Builder:
         new[:, axis], new[:, 1 - axis], new[:, 2] = along[at], across[at], value[at]
         first = np.maximum(_stages_in(one[None, :], across[at], axis), _stages_in(rows[at], across[at], axis))
         new[:, 3 + axis], new[:, 4 - axis] = np.maximum(first, 1), np.maximum(first, 1) + 1
-        joins = [Join(axis=axis, low=number, high=int(other)) for other in others[at]]
-        self._add(new, self.counts[number] + self.counts[others[at]], joins)
+        made = [Made(axis=axis, low=number, high=int(other)) for other in others[at]]
+        self._add(new, self.counts[number] + self.counts[others[at]], made)
 
-    def _add(self, rows: Ints, counts: Ints, joins: Sequence[Join]) -> None:
-        for row, count, join in zip(rows, counts, joins, strict=True):
+    def _add(self, rows: Ints, counts: Ints, made: Sequence[Made]) -> None:
+        for row, count, how in zip(rows, counts, made, strict=True):
             width, depth, value = (int(n) for n in row[:3])
             if self._too_many_stages(min(int(row[3]), int(row[4]))) or self._dominated(count, row):
                 continue
-            number = len(self.joins)
+            number = len(self.made)
             if number == len(self.rows):
                 self.rows = np.concatenate([self.rows, np.zeros_like(self.rows)])
                 self.counts = np.concatenate([self.counts, np.zeros_like(self.counts)])
             self.rows[number], self.counts[number] = row, count
-            self.joins.append(join)
+            self.made.append(how)
             gain = int(self.promise[floor(self.task.xs, width), floor(self.task.ys, depth)])
             heapq.heappush(self.heap, (-value - gain, -value, number))
             if value > self._value() and not self._too_many_stages(self._stages_on_sheet(row)):
@@ -149,17 +149,17 @@ class Builder:
                 rest = Part(moved(corner, along, built[along]), high)
                 parts = (self._in_place(number, corner, low, 1 - along), rest)
                 return Part(corner, size, axis=along, at=corner[along] + built[along] - self.task.cut, parts=parts)
-        join = self.joins[number]
-        if join.form >= 0:
-            form = self.task.forms[join.form]
+        how = self.made[number]
+        if how.form >= 0:
+            form = self.task.forms[how.form]
             return Part(corner, size, form.want, form.turned)
-        at = int(self.rows[join.low, join.axis])
-        low, high = cut_in_two(size, join.axis, at)
+        at = int(self.rows[how.low, how.axis])
+        low, high = cut_in_two(size, how.axis, at)
         parts = (
-            self._in_place(join.low, corner, low, 1 - join.axis),
-            self._in_place(join.high, moved(corner, join.axis, at), high, 1 - join.axis),
+            self._in_place(how.low, corner, low, 1 - how.axis),
+            self._in_place(how.high, moved(corner, how.axis, at), high, 1 - how.axis),
         )
-        return Part(corner, size, axis=join.axis, at=corner[join.axis] + at - self.task.cut, parts=parts)
+        return Part(corner, size, axis=how.axis, at=corner[how.axis] + at - self.task.cut, parts=parts)
 
 
 def _stages_in(rows: Ints, across: Ints, axis: int) -> Ints:

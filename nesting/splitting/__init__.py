@@ -244,13 +244,13 @@ def _seam(cells: Cells, first: Edge, last: Edge, question: Question) -> Seam:
     start, end = first.start, last.end
     a, b = chord.at(start), chord.at(end)
     line: Chain = ((*a, 0.0), (*b, 0.0))
-    stops = (chord.from_ if start == 0.0 else None, chord.to if end == 1.0 else None)
+    ends = (chord.start if start == 0.0 else None, chord.end if end == 1.0 else None)
     tongue = tongue_for(chord.length * (end - start), question.piece.thickness_mm)
     if question.piece.joint != "keyed" or tongue is None:
-        return Seam("", a, b, line, line, stops)
+        return Seam("", a, b, line, line, ends)
     # The tongue reaches to the left: it is the right part's.
     socket, length = tongue.widened(question.clearance_mm), math.dist(a, b)
-    return Seam("", a, b, laid_along(socket.edge(length), a, b), laid_along(tongue.edge(length), a, b), stops)
+    return Seam("", a, b, laid_along(socket.edge(length), a, b), laid_along(tongue.edge(length), a, b), ends)
 
 
 def _segment(piece: Piece, part: Part, number: int, seams: Sequence[Seam], angle: float) -> tuple[Piece, Seat]:

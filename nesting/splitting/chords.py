@@ -38,7 +38,7 @@ VERTEX_MM = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Stop:
+class ChordEnd:
     """A point on a contour: number of the ring (0 is the outline), of its segment, share of the segment's length."""
 
     ring: int
@@ -52,8 +52,8 @@ class Chord:
 
     a: Point
     b: Point
-    from_: Stop
-    to: Stop
+    start: ChordEnd
+    end: ChordEnd
     sine: float
     angle_deg: float
 
@@ -91,15 +91,15 @@ class Turned:
         if np.abs(self.vertex_levels - level).min() < 1e-4:
             return
         met = sorted(
-            (segment.point(t)[0], abs(segment.direction(t)[1]), Stop(number, index, t))
+            (segment.point(t)[0], abs(segment.direction(t)[1]), ChordEnd(number, index, t))
             for number, index, segment, low, high in self.parts
             if low < level < high
             for t in segment.crossings(1, level)
         )
-        for (x0, sine0, stop0), (x1, sine1, stop1) in zip(met[::2], met[1::2], strict=len(met) % 2 == 0):
+        for (x0, sine0, end0), (x1, sine1, end1) in zip(met[::2], met[1::2], strict=len(met) % 2 == 0):
             if x1 - x0 > VERTEX_MM:
                 a, b = (_back((x, level), self.angle_deg) for x in (x0, x1))
-                yield Chord(a, b, stop0, stop1, min(sine0, sine1), self.angle_deg)
+                yield Chord(a, b, end0, end1, min(sine0, sine1), self.angle_deg)
 
 
 def _span(segment: curves.Segment) -> Point:
@@ -138,7 +138,7 @@ class Keepaway:
 
     def __init__(self, piece: Piece) -> None:
         rings = [piece.outline, *piece.holes]
-        self.corners = np.array([p for ring in rings for p in corners(ring)]).reshape(-1, 2)
+        self.corners = np.array([p for ring in rings for p in curves.corners(ring, CORNER_RAD)]).reshape(-1, 2)
         self.vertices = np.array([v[:2] for ring in rings for v in ring]).reshape(-1, 2)
         rounds = [(*p, 0.0) for p in piece.fixings]
         rounds += [_round(hole) for hole in piece.holes if is_small(hole)]
@@ -177,17 +177,6 @@ class Keepaway:
             return True
         room = Polygon(room_of(tongue, a, b, max(thickness_mm, TONGUE_CLEAR_MM)))
         return bool(self.area.contains(room)) and not any(room.contains(ShapelyPoint(*p[:2])) for p in self.rounds)
-
-
-def corners(ring: Ring) -> list[Point]:
-    """Where the contour turns sharply."""
-    parts = list(curves.segments(ring, closed=True))
-    found = []
-    for before, after in zip([parts[-1], *parts], parts, strict=False):
-        (ux, uy), (vx, vy) = before.direction(1.0), after.direction(0.0)
-        if abs(math.atan2(ux * vy - uy * vx, ux * vx + uy * vy)) > CORNER_RAD:
-            found.append(after.a)
-    return found
 
 
 def is_small(hole: Ring) -> bool:

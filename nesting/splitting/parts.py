@@ -16,7 +16,7 @@ from shapely.geometry import Point as ShapelyPoint
 
 from nesting import curves
 from nesting.model import Chain, Point, Ring
-from nesting.splitting.chords import Stop
+from nesting.splitting.chords import ChordEnd
 
 NODE_MM = 1e-6
 
@@ -25,7 +25,7 @@ NODE_MM = 1e-6
 class Seam:
     """A joint from a to b. `left` is the edge of the part on its left, run from a to b; `right` that of the other.
 
-    `stops` say where its ends lie on the contours; None for an end that lies on another seam.
+    `ends` say where it begins and ends on the contours; None for an end that lies on another seam.
     """
 
     label: str
@@ -33,7 +33,7 @@ class Seam:
     b: Point
     left: Chain
     right: Chain
-    stops: tuple[Stop | None, Stop | None]
+    ends: tuple[ChordEnd | None, ChordEnd | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,14 +62,14 @@ def parts_of(outline: Ring, holes: Sequence[Ring], seams: Sequence[Seam]) -> tup
     halves = _seam_halves(seams, nodes)
     whole: list[Ring] = []
     for number, ring in enumerate(rings):
-        stops = [
-            (stop, nodes.at(end))
+        met = [
+            (end, nodes.at(point))
             for seam in seams
-            for stop, end in zip(seam.stops, (seam.a, seam.b), strict=True)
-            if stop is not None and stop.ring == number
+            for end, point in zip(seam.ends, (seam.a, seam.b), strict=True)
+            if end is not None and end.ring == number
         ]
-        if stops:
-            halves += _contour_halves(ring, stops, nodes)
+        if met:
+            halves += _contour_halves(ring, met, nodes)
         else:
             whole.append(ring)
     closed = _walk(halves)
@@ -99,10 +99,10 @@ def _seam_halves(seams: Sequence[Seam], nodes: _Nodes) -> list[_Half]:
     return halves
 
 
-def _contour_halves(ring: Ring, stops: Sequence[tuple[Stop, int]], nodes: _Nodes) -> list[_Half]:
-    """The ring cut at its stops; each chain runs from node to node."""
+def _contour_halves(ring: Ring, met: Sequence[tuple[ChordEnd, int]], nodes: _Nodes) -> list[_Half]:
+    """The ring cut where seams meet it; each chain runs from node to node."""
     parts = list(curves.segments(ring, closed=True))
-    ordered = sorted(dict.fromkeys(stops), key=lambda one: (one[0].segment, one[0].share))
+    ordered = sorted(dict.fromkeys(met), key=lambda one: (one[0].segment, one[0].share))
     halves = []
     for (here, start), (there, end) in zip(ordered, [*ordered[1:], ordered[0]], strict=True):
         chain = curves.chain_of(_between(parts, here, there))
@@ -112,7 +112,7 @@ def _contour_halves(ring: Ring, stops: Sequence[tuple[Stop, int]], nodes: _Nodes
     return halves
 
 
-def _between(parts: Sequence[curves.Segment], here: Stop, there: Stop) -> list[curves.Segment]:
+def _between(parts: Sequence[curves.Segment], here: ChordEnd, there: ChordEnd) -> list[curves.Segment]:
     if here.segment == there.segment and here.share < there.share:
         return [parts[here.segment].part(here.share, there.share)]
     run = [parts[here.segment].part(here.share, 1.0)]

@@ -47,6 +47,11 @@ class Question:
     def may_turn(self) -> bool:
         return self.piece.turn is Turn.ANY
 
+    @property
+    def keyed_mm(self) -> float | None:
+        """The thickness that tongues are made for; None where joints have none."""
+        return self.piece.thickness_mm if self.piece.joint == "keyed" else None
+
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
@@ -110,9 +115,7 @@ def _strokes(
         chords = _thinned(weighed, apart)
         cells = cells_of(area_of(question.piece), chords)
         harms = _harms(cells, keep, strokes_off)
-        growing = Growing(
-            cells, harms, fitting, question.piece.thickness_mm if question.piece.joint == "keyed" else None
-        )
+        growing = Growing(cells, harms, fitting, question.keyed_mm)
         try:
             columns = _columns(growing, list(growing.connected_sets()))
         except TooMany:
@@ -231,22 +234,17 @@ def _near(chord: Chord, starts: Floats, ends: Floats, middles: Floats, apart_mm:
     if np.hypot(*(middles - np.array(chord.middle)).T).min() < apart_mm:
         return True
     a, b = np.array(chord.a), np.array(chord.b)
-    one, other = _side(starts, ends, a) * _side(starts, ends, b), _side2(a, b, starts) * _side2(a, b, ends)
+    one, other = _side(starts, ends, a) * _side(starts, ends, b), _side(a, b, starts) * _side(a, b, ends)
     if bool(((one < -1e-6) & (other < -1e-6)).any()):
         return True
     # Ends that all but touch would leave a sliver between.
     return any(float(np.hypot(*(some - end).T).min()) < 2.0 for some in (starts, ends) for end in (a, b))
 
 
-def _side(starts: Floats, ends: Floats, point: Floats) -> Floats:
-    along, to = ends - starts, point - starts
-    across: Floats = along[:, 0] * to[:, 1] - along[:, 1] * to[:, 0]
-    return across
-
-
-def _side2(a: Floats, b: Floats, points: Floats) -> Floats:
-    along, to = b - a, points - a
-    across: Floats = along[0] * to[:, 1] - along[1] * to[:, 0]
+def _side(start: Floats, end: Floats, point: Floats) -> Floats:
+    """On which side of the way from start to end a point lies, + left; one way and many points, or the reverse."""
+    along, to = end - start, point - start
+    across: Floats = along[..., 0] * to[..., 1] - along[..., 1] * to[..., 0]
     return across
 
 
@@ -265,12 +263,7 @@ def _grid(question: Question, keep: Keepaway, fitting: Fitting, angle: float, ap
     if not chords:
         return None
     cells = cells_of(area_of(piece), chords)
-    growing = Growing(
-        cells,
-        _harms(cells, keep, 0.0),
-        fitting,
-        question.piece.thickness_mm if question.piece.joint == "keyed" else None,
-    )
+    growing = Growing(cells, _harms(cells, keep, 0.0), fitting, question.keyed_mm)
     points = [face.representative_point() for face in cells.faces]
     places = [
         tuple(

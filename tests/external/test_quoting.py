@@ -70,8 +70,8 @@ def test_mass_is_that_of_the_pieces():
         outline=((0.0, 0.0, 0.0), (1000.0, 0.0, 0.0), (1000.0, 1000.0, 0.0), (0.0, 1000.0, 0.0)),
         thickness_mm=10.0,
     )
-    assert quoting.mass_kg([plate], shop()) == pytest.approx(11.9)
-    assert quoting.mass_kg([plate], dataclasses.replace(shop(), material=(Material("wood", 700.0),))) == 0.0
+    assert quoting.pieces_kg([plate], shop()) == pytest.approx(11.9)
+    assert quoting.pieces_kg([plate], dataclasses.replace(shop(), material=(Material("wood", 700.0),))) == 0.0
 
 
 def test_extras_of_the_job_are_counted_once_and_those_of_each_copy_for_each():

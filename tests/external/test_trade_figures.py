@@ -44,8 +44,8 @@ def test_a_610_sheet_on_a_600_travel_leaves_5_mm_uncut_at_each_end():
 
 def test_a_square_metre_of_10_mm_acrylic_weighs_11_9_kg():
     """Source: ISO 1183 density of acrylic, 1.19 g/cm3, from data sheets."""
-    assert costing.sheet_mass_kg(1000 * 1000, 10, 1190) == pytest.approx(11.9)
-    assert costing.sheet_mass_kg(3050 * 2030, 5, 1190) == pytest.approx(36.839, abs=5e-4)
+    assert costing.mass_kg(1000 * 1000, 10, 1190) == pytest.approx(11.9)
+    assert costing.mass_kg(3050 * 2030, 5, 1190) == pytest.approx(36.839, abs=5e-4)
 
 
 @pytest.mark.parametrize(("sweep", "bulge"), [(90, 0.414214), (60, 0.267949), (270, 2.414214), (180, 1.0)])

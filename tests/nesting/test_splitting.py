@@ -11,10 +11,11 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon
 
 from nesting import curves
+from nesting.curves import corners
 from nesting.faults import ReachFault
 from nesting.model import Piece, Split, StockKey, Turn
 from nesting.splitting import Question, split_all
-from nesting.splitting.chords import CLEAR_MM, corners, is_small
+from nesting.splitting.chords import CLEAR_MM, CORNER_RAD, is_small
 from nesting.splitting.symmetry import mirror_axis
 from nesting.splitting.tongues import tongue_for
 from tests.shop import disc, piece, rectangle
@@ -156,7 +157,7 @@ def test_a_letter_w_of_900_keeps_joints_off_fixings_and_a_stroke_width_off_corne
     lines = joint_lines(segments, split)
     for line in lines:
         assert all(line.distance(shapely.Point(p)) >= CLEAR_MM for p in fixings)
-        assert all(line.distance(shapely.Point(p)) >= line.length for p in corners(letter.outline))
+        assert all(line.distance(shapely.Point(p)) >= line.length for p in corners(letter.outline, CORNER_RAD))
     assert split.at_least <= len(segments) <= 5
 
 
