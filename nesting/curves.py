@@ -273,7 +273,7 @@ def polygon(outline: Ring, holes: Sequence[Ring] = (), tolerance: float = FLATTE
 
 def polygons(shape: shapely.Geometry) -> list[Polygon]:
     """The polygons that a shape consists of; lines and points where figures touch are dropped."""
-    parts = shapely.getpolygons(shape).tolist()
+    parts = shapely.get_parts(shape).tolist()
     return [part for part in parts if isinstance(part, Polygon) and not part.is_empty]
 
 

@@ -79,13 +79,11 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
 
 def _plan(request: Request, watch: Watcher, stop: Sized) -> Plan:
     machine = machine_of(request.job, request.workshop)
-    for piece in request.pieces:
-        refuse_under_a_beam(machine, piece.stock)
-        costing.figure_for(machine, piece.stock)
-    check_stock(request.pieces, request.rack, request.workshop.offer)
+    _check_stock(request.pieces, request, machine)
     splittings = split_oversize(request, machine)
     pieces = tuple(piece for splitting in splittings for piece in splitting.segments)
-    _check_straps(request, machine, pieces)
+    # Straps may be of a stock that no piece of the job asks for.
+    _check_stock([piece for piece in pieces if piece.segment_of is not None], request, machine)
     shop = Shop(machine, request.workshop.rates, request.seed, FILL_EVALUATIONS)
     sheets: list[PlannedSheet] = []
     bounds: dict[StockKey, Decimal] = {}
@@ -133,14 +131,12 @@ def _with_gaps(splits: Iterable[Split], pieces: Sequence[Piece], request: Reques
     )
 
 
-def _check_straps(request: Request, machine: Machine, pieces: Sequence[Piece]) -> None:
-    """Straps may be of a stock that no piece of the job asks for."""
-    asked = {piece.stock for piece in request.pieces}
-    others = [piece for piece in pieces if piece.stock not in asked]
-    for piece in others:
+def _check_stock(pieces: Sequence[Piece], request: Request, machine: Machine) -> None:
+    """Raises the Fault of the first piece that may not be cut here, or of which there is no sheet or cutting figure."""
+    for piece in pieces:
         refuse_under_a_beam(machine, piece.stock)
         costing.figure_for(machine, piece.stock)
-    check_stock(others, request.rack, request.workshop.offer)
+    check_stock(pieces, request.rack, request.workshop.offer)
 
 
 def _demand(piece: Piece) -> Demand:

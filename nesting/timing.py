@@ -33,6 +33,7 @@ class RunTime:
 
 
 def run_time(machine: Machine, figure: CuttingFigure, run: Pass, cuts: Sequence[Cut]) -> RunTime:
+    """Replay one pass: line-up marks, marks, then the cuts in their order."""
     lineup = [arm for mark in run.lineup if mark.cut_here for arm in cross(mark.sheet_mm)]
     lines = [(stretch, False) for stretch in lineup]
     # The drawing runs all marks before any cut.

@@ -40,6 +40,7 @@ def _inches(mm: str) -> str:
 
 
 def step_in_inches(step: Step) -> Step:
+    """The step with inches beside every measure."""
     return dataclasses.replace(
         step,
         title=in_inches(step.title),

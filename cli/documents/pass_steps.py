@@ -39,6 +39,7 @@ TURN_LEADS = {
 
 
 def turn_step(plan: Plan, sheet: PlannedSheet, before: Pass, after: Pass) -> Step:
+    """What the hands do between two passes of one blank."""
     name = plain(sheet.id)
     return Step(
         key=f"{name}-{plain(after.blank)}-turn{after.order}",
@@ -67,6 +68,7 @@ PLACES = {"front": "at the front", "right": "on the right", "back": "at the back
 
 
 def pass_step(plan: Plan, sheet: PlannedSheet, run: Pass) -> Step:
+    """One run of the machine: how the blank lies, what to load, what to set, what comes loose."""
     name, blank = plain(sheet.id), plain(run.blank)
     cuts = states.cuts_on(plan, sheet, run.blank)
     shape = states.bed_shape(states.blank_shape(sheet, states.blank_of(sheet, run)), run)
@@ -257,6 +259,7 @@ def _frame(run: Pass) -> Table | None:
 
 
 def check_table(points: Sequence[Point]) -> Table | None:
+    """The points E1, E2, ... on the edge of the sheet, bed frame; None if there are none."""
     columns = (Column("point"), Column("x", "mm", 1), Column("y", "mm", 1))
     table = [(f"E{number}", *point) for number, point in enumerate(points, start=1)]
     return rows.rounded("checks", "On the edge of the sheet", columns, table) if table else None

@@ -38,6 +38,7 @@ LEGEND_PASS = (
 
 
 def union(rects: Iterable[Rect]) -> Rect:
+    """The rectangle round rectangles."""
     x0s, y0s, x1s, y1s = zip(*rects, strict=True)
     return min(x0s), min(y0s), max(x1s), max(y1s)
 

@@ -54,6 +54,7 @@ def write_quote(quote: Quote, folder: Path) -> None:
 
 
 def customer_steps(quote: Quote) -> list[Step]:
+    """The one page that the customer is sent."""
     job, shop = quote.job.job, quote.shop
     to = f"For {plain(job.customer)}. " if job.customer else ""
     heavy = f"One copy weighs about {quote.prices[0].mass_kg / quote.prices[0].copies:.1f} kg. "
@@ -122,6 +123,7 @@ def _prices(quote: Quote) -> Table:
 
 
 def inner_steps(quote: Quote) -> list[Step]:
+    """Every term of the cost, from cost to price; copies and what if."""
     first = quote.prices[0]
     kind = f"Inner page, not for the customer · {quote.on:%Y-%m-%d}"
     return [

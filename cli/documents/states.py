@@ -26,6 +26,7 @@ Cuts = Mapping[int, Sequence[Cut]]
 
 
 def sheet_shape(sheet: PlannedSheet) -> Polygon:
+    """The whole sheet as it comes, sheet frame."""
     return Polygon(sheet.outline_mm, sheet.holes_mm)
 
 
@@ -35,19 +36,23 @@ def blank_shape(sheet: PlannedSheet, blank: Blank) -> BaseGeometry:
 
 
 def blank_of(sheet: PlannedSheet, run: Pass) -> Blank:
+    """The blank that a pass is run on."""
     return next(blank for blank in sheet.blanks if blank.id == run.blank)
 
 
 def laid(plan: Plan, sheet: PlannedSheet) -> dict[str, Laid]:
+    """All pieces of a sheet where they lie, by id."""
     return laid_on(sheet, {piece.id: piece for piece in plan.pieces})
 
 
 def cuts_on(plan: Plan, sheet: PlannedSheet, blank: str) -> Cuts:
+    """What each pass of a blank cuts, in cutting order."""
     pieces = laid(plan, sheet)
     return {run.order: cuts_of(sheet.passes, run, pieces, plan.machine) for run in sheet.passes if run.blank == blank}
 
 
 def passes_of(sheet: PlannedSheet, piece_id: str) -> list[Pass]:
+    """The passes that cut a piece or a share of it."""
     return [run for run in sheet.passes if piece_id in run.whole or piece_id in run.part]
 
 

@@ -98,7 +98,7 @@ def _in_this_job(plan: Plan) -> Iterator[str]:
     for warning in told[:MOST_WARNINGS]:
         yield f"In this job: {warning}."
     if len(told) > MOST_WARNINGS:
-        yield f"In this job: {len(told) - MOST_WARNINGS} more to mind, on the page before the piece list."
+        yield f"In this job: {len(told) - MOST_WARNINGS} more to mind, on the page before the cut list."
 
 
 def _warnings(plan: Plan) -> list[str]:
@@ -109,7 +109,7 @@ def _warnings(plan: Plan) -> list[str]:
 READING = (
     "The drawings to load lie in the same folder as this pack. Their names begin with the sheet and the blank.",
     "Pictures of a sheet show its face; pictures of the bed show what you see from the front of the machine.",
-    "A plain number is a piece, as in the piece list. A number in a diamond is a trim cut; J is "
+    "A plain number is a piece, as in the cut list. A number in a diamond is a trim cut; J is "
     "a join of two passes, L a line-up mark, E a point on the edge of the blank.",
     "A, B, C and D name the four edges of a blank. Write them on its masking film: they tell which way it lies.",
 )
@@ -351,7 +351,7 @@ def _lists(plan: Plan, workshop: Workshop) -> Iterator[Step]:
     yield Step(
         key="pieces",
         kind="Lists",
-        title="Piece list",
+        title="Cut list",
         lead="What each number is, and where it comes from. Count them before you clear the bench.",
         todo=("Every piece is there, numbered and sound.",),
         tables=(_only(rows.cut_list(plan), "no.", "piece", "copy", "part of", "width", "height", "sheet", "pass"),),

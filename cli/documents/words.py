@@ -48,14 +48,17 @@ def mm(value: float) -> str:
 
 
 def size(width_mm: float, height_mm: float) -> str:
+    """`600 × 400 mm`."""
     return f"{mm(width_mm)} × {mm(height_mm)} mm"
 
 
 def point(at: Point) -> str:
+    """`12.5, 300`, in mm."""
     return f"{mm(at[0])}, {mm(at[1])}"
 
 
 def money(amount: Decimal, currency: str) -> str:
+    """To the cent, with its currency."""
     return f"{costing.money(amount)} {plain(currency, 8)}"
 
 
@@ -78,6 +81,7 @@ def ranges(numbers: Iterable[int]) -> str:
 
 
 def piece_name(piece: Piece) -> str:
+    """The piece's name, with its number where there are copies: `star (2)`."""
     return f"{plain(piece.name)} ({piece.copy})" if piece.copy > 1 else plain(piece.name)
 
 
@@ -91,6 +95,7 @@ def source(sheet: PlannedSheet) -> str:
 
 
 def stock(sheet: PlannedSheet | Piece) -> str:
+    """`acrylic, opal, 5 mm`."""
     return f"{plain(sheet.material, 30)}, {plain(sheet.colour, 30)}, {mm(sheet.thickness_mm)} mm"
 
 

@@ -52,6 +52,7 @@ def _weight(entity: DXFEntity) -> int:
 
 
 def block_name(insert: Insert) -> str:
+    """The name of the block that is placed, empty if the entity names none."""
     return str(insert.dxf.get("name") or "")
 
 

@@ -69,6 +69,7 @@ def degrees_arc(centre: Point, radius: float, start_deg: float, end_deg: float) 
 
 
 def ellipse_curve(ellipse: ConstructionEllipse) -> Curve:
+    """The arc of an ellipse by its parameter, radians; equal ends are the whole of it."""
     centre, major, minor = ellipse.center, ellipse.major_axis, ellipse.minor_axis
     start = ellipse.start_param
     span = (ellipse.end_param - start) % math.tau
@@ -101,6 +102,7 @@ def spline_curves(spline: BSpline) -> list[Curve]:
 
 
 def bulge_strokes(corners: list[tuple[float, float, float]], closed: bool) -> list[Stroke]:
+    """Lines and arcs from corner to corner (x, y, bulge), drawing units; corners that repeat are passed over."""
     following = [*corners[1:], corners[0]] if closed else corners[1:]
     pairs = zip(corners, following, strict=False)
     return [Segment(v[:2], w[:2], v[2]) for v, w in pairs if v[:2] != w[:2]]

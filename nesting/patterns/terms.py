@@ -126,14 +126,17 @@ def floor(points: Ints, length: int) -> int:
 
 
 def moved(corner: Size, axis: int, by: int) -> Size:
+    """The corner moved along an axis."""
     return (corner[0] + by, corner[1]) if axis == 0 else (corner[0], corner[1] + by)
 
 
 def cut_in_two(size: Size, axis: int, at: int) -> tuple[Size, Size]:
+    """The sides of the two parts of a rectangle cut across an axis."""
     if axis == 0:
         return (at, size[1]), (size[0] - at, size[1])
     return (size[0], at), (size[0], size[1] - at)
 
 
 def floors(points: Ints, lengths: Ints) -> Ints:
+    """For each length the index of the greatest point up to it."""
     return np.searchsorted(points, lengths, side="right") - 1

@@ -114,6 +114,15 @@ def test_prices_that_no_runs_of_a_plan_give_are_called_estimates():
     assert "estimates" not in notes(5), "ten copies are two runs of a plan for five"
 
 
+def test_an_extra_is_charged_as_asked_whatever_it_is_called():
+    """Named like a term of the cost, it is neither multiplied with the copies nor dearer with the material."""
+    once = (Extra("material handling", Decimal("10.00")), Extra("cutting", Decimal("7.00")))
+    bare, one = quoting.price(sample_plan(), 1, SHOP), quoting.price(sample_plan(), 1, SHOP, once)
+    assert quoting.scaled(one, 10, SHOP, once).cost == quoting.scaled(bare, 10, SHOP).cost + 17
+    dearer = quoting.with_dearer_material(one, 0.1, SHOP).cost
+    assert dearer == quoting.with_dearer_material(bare, 0.1, SHOP).cost + 17
+
+
 def test_terms_add_up_to_the_cost():
     terms = inner_steps(made())[0].tables[0]
     totals = terms.totals()

@@ -6,6 +6,7 @@ import re
 from decimal import Decimal
 from enum import Enum
 from pathlib import Path
+from typing import get_args
 
 from nesting import model
 
@@ -22,15 +23,19 @@ FILES = {
             model.Offer,
             model.PriceBreak,
             model.CutToSize,
+            model.Quoting,
         ],
     ),
-    "job.toml": ("what is to be made", [model.JobFile, model.Job, model.PieceOrder]),
+    "job.toml": ("what is to be made", [model.JobFile, model.Job, model.PieceOrder, model.StockKey, model.Extra]),
     "plan.json": (
         "the whole plan, for other programs: format `halfturn-plan/1`",
         [
             model.Plan,
             model.Piece,
             model.Joint,
+            model.Split,
+            model.Seat,
+            model.EitherWay,
             model.Demand,
             model.PlannedSheet,
             model.Source,
@@ -39,11 +44,16 @@ FILES = {
             model.Blank,
             model.Placement,
             model.Pass,
+            model.Share,
             model.Join,
             model.LineUpMark,
+            model.LineUp,
+            model.Distance,
+            model.Stop,
             model.Leftover,
             model.Cost,
             model.CostLine,
+            model.StockCost,
         ],
     ),
 }
@@ -62,8 +72,26 @@ def page() -> str:
     return "\n".join(lines) + "\n"
 
 
+WORDS = {
+    "str": "text",
+    "float": "number",
+    "int": "whole number",
+    "bool": "true | false",
+    "Decimal": "money",
+    "OnePiece": 'true | false | "prefer"',
+    "Turn": " | ".join(f'"{turn}"' for turn in model.Turn),
+    **{
+        name: " | ".join(f'"{choice}"' for choice in get_args(getattr(model, name)))
+        for name in ("JointKind", "TrimMethod", "TurnName", "Side")
+    },
+}
+
+
 def row(field: dataclasses.Field) -> str:
-    kind = re.sub(r"tuple\[(\w+(?:\[.*?\])?), \.\.\.\]", r"list of \1", str(field.type)).replace("|", "\\|")
+    kind = str(field.type).replace(" | None", "")
+    kind = re.sub(r"tuple\[(\w+(?:\[.*?\])?), \.\.\.\]", r"list of \1", kind).replace("tuple[", "[")
+    kind = re.sub(r"Literal\[(.*?)\]", lambda found: found[1].replace(", ", " | ").replace("'", '"'), kind)
+    kind = re.sub(r"\b\w+\b", lambda found: WORDS.get(found[0], found[0]), kind).replace("|", "\\|")
     return f"| `{field.name}` | {kind} | {default(field)} |"
 
 
@@ -86,3 +114,11 @@ def test_the_page_lists_the_keys_as_they_are():
     if os.environ.get("BLESS"):
         PAGE.write_text(page(), encoding="utf-8", newline="\n")
     assert PAGE.exists() and PAGE.read_text(encoding="utf-8") == page(), "make bless, then read the diff"
+
+
+def test_no_record_of_the_files_is_left_out():
+    """Every record that another one holds is told of too."""
+    told = {kind for _, kinds in FILES.values() for kind in kinds}
+    held = {word for kind in told for f in dataclasses.fields(kind) for word in re.findall(r"\w+", str(f.type))}
+    records = {name for name, kind in vars(model).items() if dataclasses.is_dataclass(kind)}
+    assert held & records <= {kind.__name__ for kind in told}
