@@ -63,7 +63,7 @@ string in `plan.json`. Lengths are millimetres, angles degrees counter-clockwise
 
 
 def page() -> str:
-    lines = ["# Formats", "", "Made from the records in `nesting/model.py`; a test keeps it equal to them.", "", SHAPES]
+    lines = ["# Formats", "", "Made from the records in `nesting/model/`; a test keeps it equal to them.", "", SHAPES]
     for name, (what, kinds) in FILES.items():
         lines += ["", f"## `{name}`: {what}"]
         for kind in kinds:

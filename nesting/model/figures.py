@@ -1,6 +1,6 @@
 """What a figure or a word in a file may be, whatever record it is in.
 
-In: a record of `nesting.model` as it is made. Out: ValueError naming the key, what it may be, and nothing else.
+In: a record as it is made. Out: ValueError naming the key, what it may be, and nothing else.
 """
 
 from __future__ import annotations
