@@ -5,12 +5,15 @@ In: a plan on the rack, what went wrong. Out: entries in the ledger; a new plan 
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cli.options import WhoOption, WhyOption, WorkshopOption, person, workshop_folder
+from cli.planning import asked_to_stop
+from cli.progress import Ticker
 from cli.rack_desk import asking, booking, now
 from cli.rack_plans import PlanArgument, accepted_plan
 from nesting.faults import RackFault
@@ -51,7 +54,10 @@ def mishap(
     if missing:
         with asking(workshop) as conn:
             rack = on_hand(conn)
-        write_plan(plan_again(made, missing, rack, shop), shop, out)
+        with Ticker(sys.stderr) as ticker, asked_to_stop("the best plan so far") as hurry:
+            again = plan_again(made, missing, rack, shop, ticker.watch, hurry)
+            ticker.step("writing and auditing")
+            write_plan(again, shop, out)
         typer.echo(f"the rest is planned again in {out}; accept it with `halfturn rack accept {out}`")
 
 

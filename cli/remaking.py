@@ -7,13 +7,14 @@ Method: a remnant is the sheet less all pieces that any pass has begun, less the
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Sized
 from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from inventory.plans import Mishap, Standing
+    from nesting.assigning.search import Watcher
     from nesting.model import Demand, Leftover, Offcut, Piece, Plan, PlannedSheet, Point, Rates, Split, Workshop
 
 
@@ -44,14 +45,16 @@ def _remnant(
     return leftovers(parts, laid, kerf, sheet.price / Decimal(str(round(whole.area, 3))), rates)
 
 
-def plan_again(plan: Plan, missing: tuple[Piece, ...], rack: tuple[Offcut, ...], workshop: Workshop) -> Plan:
+def plan_again(
+    plan: Plan, missing: tuple[Piece, ...], rack: tuple[Offcut, ...], workshop: Workshop, watch: Watcher, stop: Sized
+) -> Plan:
     """A plan for the pieces still missing, with the seed and effort of the first. Raises a Fault if there is none."""
     from nesting.plan import Request, make_plan
 
     pieces, warnings = order_of(missing)
     demands = demands_of(plan.demands, pieces)
     request = Request(plan.job, pieces, workshop, rack, plan.seed, plan.effort, (), warnings, demands)
-    made = make_plan(request)
+    made = make_plan(request, watch, stop)
     return replace(made, splits=(*splits_of(plan.splits, pieces), *made.splits))
 
 

@@ -84,6 +84,11 @@ class Words:
 Item = Path | Words
 
 
+def disc(x: float, y: float, radius: float, stroke: Stroke | None = None, fill: str | None = None) -> Path:
+    """A circle, paper units."""
+    return Path((((x - radius, y, 1.0), (x + radius, y, 1.0)),), True, stroke, fill)
+
+
 @dataclass(frozen=True, slots=True)
 class Picture:
     """What to draw, and the same in words for those who cannot see it."""
@@ -215,7 +220,7 @@ class Canvas:
             ]
             self._stroke(points, EDGE, closed=True, fill=PAPER)
         else:
-            self.items.append(Path((((x - radius, y, 1.0), (x + radius, y, 1.0)),), True, EDGE, PAPER))
+            self.items.append(disc(x, y, radius, EDGE, PAPER))
         self.items.append(Words(x, y + 3.0, text, 8.5, bold=True, halo=False))
 
     def cross(self, x: float, y: float, radius: float = 5.0) -> None:
@@ -223,7 +228,7 @@ class Canvas:
         self._stroke([(x, y - radius), (x, y + radius)], NOW_LINE)
 
     def ring(self, x: float, y: float, radius: float) -> None:
-        self.items.append(Path((((x - radius, y, 1.0), (x + radius, y, 1.0)),), True, EDGE))
+        self.items.append(disc(x, y, radius, EDGE))
 
     def arrow(self, ax: float, ay: float, bx: float, by: float) -> None:
         along = math.dist((ax, ay), (bx, by)) or 1.0
@@ -241,7 +246,7 @@ class Canvas:
         """The corner that coordinates count from: a disc, and two arrows beside the axes."""
         self.arrow(x, y + 9, x + 28, y + 9)
         self.arrow(x - 9, y, x - 9, y - 28)
-        self.items.append(Path((((x - 3.5, y, 1.0), (x + 3.5, y, 1.0)),), True, EDGE, INK))
+        self.items.append(disc(x, y, 3.5, EDGE, INK))
         self.words(x + 34, y + 12, "x", 9.0, bold=True)
         self.words(x - 9, y - 33, "y", 9.0, bold=True)
         self.words(x - 9, y + 13, "0,0", 8.5, bold=True)

@@ -41,7 +41,7 @@ def chart(series: Sequence[Series], across: str, up: str, alt: str) -> Picture:
     for number, one in enumerate(series):
         places = [at(point) for point in one.points]
         items.append(_line(places, one.stroke))
-        items += [_dot(x, y, one.stroke.colour) for x, y in places]
+        items += [look.disc(x, y, 2.5, fill=one.stroke.colour) for x, y in places]
         x, y = places[-1]
         # Names stand above the first line and below the others, which lie lower.
         items.append(Words(x, y + (15 if number else -7), f"{one.name} {one.points[-1][1]:.2f}", 9.0, "end", bold=True))
@@ -50,7 +50,3 @@ def chart(series: Sequence[Series], across: str, up: str, alt: str) -> Picture:
 
 def _line(points: Sequence[Point], stroke: Stroke) -> Path:
     return Path((tuple((*point, 0.0) for point in points),), False, stroke)
-
-
-def _dot(x: float, y: float, colour: str) -> Path:
-    return Path((((x - 2.5, y, 1.0), (x + 2.5, y, 1.0)),), True, None, colour)

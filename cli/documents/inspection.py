@@ -5,7 +5,7 @@ In: an Inspection. Out: lines for the terminal, a Picture. Numbers count the fin
 
 from __future__ import annotations
 
-from cli.documents.canvas import EDGE, LATER, SHEET, Canvas, Path, Picture, Stroke
+from cli.documents.canvas import EDGE, LATER, NOW, SHEET, Canvas, Picture, Stroke, disc
 from nesting.curves import bounds
 from nesting.drawing.inspecting import Inspection
 from nesting.drawing.shapes import DrawnChain
@@ -13,7 +13,7 @@ from nesting.model import Point, Rect
 from nesting.phrases import counted
 
 DRAWN = Stroke(0.8, LATER, (3.0, 2.0))
-MARKED = Stroke(0.9, "#0d5c75", (1.0, 1.5))
+MARKED = Stroke(0.9, NOW, (1.0, 1.5))
 CIRCLE = Stroke(2.0, LATER)
 WIDTH = 720.0
 MOST_CIRCLES = 60
@@ -113,5 +113,5 @@ def _is_drawable(chain: DrawnChain) -> bool:
 
 def _circle(paper: Canvas, number: int, place: Point) -> None:
     x, y = paper.at(*place)
-    paper.items.append(Path((((x - 11.0, y, 1.0), (x + 11.0, y, 1.0)),), True, CIRCLE))
+    paper.items.append(disc(x, y, 11.0, CIRCLE))
     paper.words(x + 13.0, y - 9.0, str(number), 12.0, anchor="start", bold=True, colour=LATER)
