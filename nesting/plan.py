@@ -214,7 +214,7 @@ def _plan_stock(
     shop = replace(shop, machine=_machine_for(stock, shop.machine, request))
     kinds = kinds_of((piece for piece in pieces if piece.stock == stock), shop.machine)
     watch(Progress("bounding the cost", note=str(stock)))
-    least = lower_bound([replace(candidate, price=candidate.lowest_price) for candidate in found], kinds, shop)
+    least = lower_bound(found, kinds, shop)
     found = sized(found, blank_sizes(kinds, shop.machine), shop.machine, shop.rates)
     answer = choose_lots(found, kinds, shop, Search(request.effort, least, watch, stop))
     return explained(deal(answer.columns, kinds, shop, first), answer, found, shop.rates), least

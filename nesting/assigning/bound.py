@@ -3,7 +3,7 @@
 In: candidates, kinds, machine, rates. Out: money. Method: the pieces need not be laid, only not exceed what a sheet
 holds: each piece, grown by half the gap, takes its area of the sheet's inside; a sheet's price comes back through
 leftovers at most on the area no piece takes. A small model in CP-SAT; its proven bound is used, so that stopping early
-only weakens it. The numbers (B1) to (B7) are those of docs/model.md.
+only weakens it. The numbers (B1) to (B8) are those of docs/model.md.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from nesting import curves
 from nesting.assigning.columns import Kind, Shop
 from nesting.assigning.leftovers import largest_rectangle
 from nesting.assigning.scales import strongest_shares
-from nesting.assigning.stock import Candidate
+from nesting.assigning.stock import Candidate, Tier
 from nesting.model import CutToSize, Machine, Point, Ring, Turn
 from nesting.passes.reach import EPS, reaches
 from nesting.solving import NoAnswer, solved
@@ -42,12 +42,13 @@ WHOLE = 1_000_000
 def lower_bound(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop) -> Decimal:
     """Proven: no plan for these pieces on these sheets costs less."""
     model = cp_model.CpModel()
-    sheets = [_sheet(model, candidate, kinds, shop) for candidate in found]
+    sizes = _sizes(kinds, shop)
+    sheets = [_sheet(model, candidate, kinds, sizes, shop) for candidate in found]
     for number, kind in enumerate(kinds):
         model.add(sum(sheet.whole[number] + sheet.joined[number] for sheet in sheets) == len(kind.pieces))  # (B2)
     for candidate, sheet in zip(found, sheets, strict=True):
-        _keep_to_room(model, candidate, sheet, kinds, shop.machine)
-    model.minimize(sum(_cost(candidate, sheet, kinds, shop) for candidate, sheet in zip(found, sheets, strict=True)))
+        _keep_to_room(model, candidate, sheet, kinds, sizes, shop.machine)
+    model.minimize(sum(_cost(candidate, sheet, sizes, shop) for candidate, sheet in zip(found, sheets, strict=True)))
     try:
         solver = solved(model, EFFORT)
     except NoAnswer:
@@ -56,12 +57,26 @@ def lower_bound(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop) -
     return (Decimal(math.floor(milli)) / SCALE).quantize(Decimal("0.01"), ROUND_DOWN)
 
 
+SLACK_MM = 4 * curves.FLATTEN_MM
+"""A hole may be so much wider and longer than its polygon and what is told of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """What a piece keeps from all others, of the room on a sheet: itself and half the gap all round. What it keeps from
+    leftovers: its own area. Of both, with the holes in which nothing else can lie."""
+
+    room_mm2: int
+    lost_mm2: Decimal
+
+
 @dataclass(frozen=True, slots=True)
 class _Sheet:
-    """What the model knows of a candidate: how many are used, in how many passes, and the pieces of each kind that lie
-    on them, cut whole in one pass or joined from several."""
+    """What the model knows of a candidate: how many are used, how many bought at which price, in how many passes, and
+    the pieces of each kind that lie on them, cut whole in one pass or joined from several."""
 
     used: cp_model.IntVar
+    bought: tuple[tuple[Decimal, cp_model.IntVar], ...]
     passes: cp_model.IntVar
     whole: tuple[cp_model.IntVar, ...]
     joined: tuple[cp_model.IntVar, ...]
@@ -71,25 +86,55 @@ class _Sheet:
         return tuple(whole + joined for whole, joined in zip(self.whole, self.joined, strict=True))
 
 
-def _sheet(model: cp_model.CpModel, candidate: Candidate, kinds: Sequence[Kind], shop: Shop) -> _Sheet:
+def _sheet(
+    model: cp_model.CpModel, candidate: Candidate, kinds: Sequence[Kind], sizes: Sequence[Size], shop: Shop
+) -> _Sheet:
     copies = sum(len(kind.pieces) for kind in kinds)
     most = copies if candidate.limit is None else min(copies, candidate.limit)
     may = [len(kind.pieces) if _may_lie(kind, candidate, shop.machine) else 0 for kind in kinds]
     in_one = [0 if _must_be_joined(kind, shop.machine) else n for kind, n in zip(kinds, may, strict=True)]
-    in_parts = [n if _may_pay_to_join(kind, shop) else 0 for kind, n in zip(kinds, may, strict=True)]
+    in_parts = [n if _may_pay_to_join(kind, size, shop) else 0 for kind, size, n in zip(kinds, sizes, may, strict=True)]
+    used = model.new_int_var(0, most, f"used_{candidate.id}")
     return _Sheet(
-        model.new_int_var(0, most, f"used_{candidate.id}"),
+        used,
+        ((candidate.price, used),)
+        if candidate.any_number or candidate.once
+        else _orders(model, candidate, used, copies),
         model.new_int_var(0, 2 * copies + most, f"passes_{candidate.id}"),
         tuple(model.new_int_var(0, n, "") for n in in_one),
         tuple(model.new_int_var(0, n, "") for n in in_parts),
     )
 
 
+def _orders(
+    model: cp_model.CpModel, candidate: Candidate, used: cp_model.IntVar, copies: int
+) -> tuple[tuple[Decimal, cp_model.IntVar], ...]:
+    """(B8) how many are bought at each price: all of them at one, as many as an order at that price is of."""
+    first = Tier(candidate.least, candidate.most, candidate.price)
+    bought, chosen = [], []
+    for tier in (first, *candidate.other_prices):
+        most = max(copies, tier.least) if tier.most is None else tier.most
+        number = model.new_int_var(0, most, f"bought_{candidate.id}_{tier.least}")
+        order = model.new_bool_var(f"order_{candidate.id}_{tier.least}")
+        model.add(number >= tier.least * order)
+        model.add(number <= most * order)
+        bought.append((tier.price, number))
+        chosen.append(order)
+    model.add_at_most_one(chosen)
+    model.add(sum(number for _, number in bought) >= used)
+    return tuple(bought)
+
+
 def _keep_to_room(
-    model: cp_model.CpModel, candidate: Candidate, sheet: _Sheet, kinds: Sequence[Kind], machine: Machine
+    model: cp_model.CpModel,
+    candidate: Candidate,
+    sheet: _Sheet,
+    kinds: Sequence[Kind],
+    sizes: Sequence[Size],
+    machine: Machine,
 ) -> None:
     """What no layout can put on a sheet, or into a pass."""
-    grown = [_grown_mm2(kind, machine) for kind in kinds]
+    grown = [size.room_mm2 for size in sizes]
     taken = sum(area * held for area, held in zip(grown, sheet.held, strict=True))
     model.add(taken <= _inside_mm2(candidate, machine) * sheet.used)  # (B3)
     model.add(sheet.passes >= sheet.used)
@@ -104,14 +149,15 @@ def _keep_to_room(
     model.add(sum(sheet.held[number] for number in alone) <= sheet.used)  # (B7)
 
 
-def _cost(candidate: Candidate, sheet: _Sheet, kinds: Sequence[Kind], shop: Shop) -> cp_model.LinearExprT:
+def _cost(candidate: Candidate, sheet: _Sheet, sizes: Sequence[Size], shop: Shop) -> cp_model.LinearExprT:
     """(B1) what a candidate's sheets cost at least."""
     setup, turn = (_minutes_cents(minutes, shop) for minutes in (shop.machine.setup_min, shop.machine.turn_min))
-    once = _cents(candidate, shop) + setup + _trims_cents(candidate, shop) - min(setup, turn)
-    pieces = [_per_piece(candidate, kind, shop) for kind in kinds]
+    once = setup + _trims_cents(candidate, shop) - min(setup, turn)
+    pieces = [_per_piece(candidate, size, shop) for size in sizes]
     joins = math.floor(2 * shop.rates.join_cost * SCALE)
     return (
-        once * sheet.used
+        sum(_cents(price, candidate, shop) * number for price, number in sheet.bought)
+        + once * sheet.used
         + min(setup, turn) * sheet.passes
         + sum(each * held for each, held in zip(pieces, sheet.held, strict=True))
         + joins * sum(sheet.joined)
@@ -122,9 +168,9 @@ SCALE = 100_000
 """Thousandths of a cent in one unit of money: prices a piece are small."""
 
 
-def _cents(candidate: Candidate, shop: Shop) -> int:
-    """What a sheet costs at least: its price less the most its leftovers can bring."""
-    return math.floor(candidate.price * Decimal(str(1.0 - _credit_share(candidate, shop))) * SCALE)
+def _cents(price: Decimal, candidate: Candidate, shop: Shop) -> int:
+    """What a sheet costs at least at this price: less the most its leftovers can bring, or it whole, if none is cut."""
+    return math.floor(price * Decimal(str(1.0 - _credit_share(candidate, shop))) * SCALE)
 
 
 def _credit_share(candidate: Candidate, shop: Shop) -> float:
@@ -146,16 +192,15 @@ def _minutes_cents(minutes: float, shop: Shop) -> int:
     return max(0, math.floor(spent * SCALE))
 
 
-def _per_piece(candidate: Candidate, kind: Kind, shop: Shop) -> int:
+def _per_piece(candidate: Candidate, size: Size, shop: Shop) -> int:
     """(B5) the credit that a piece's net area takes away at least."""
-    area = Decimal(str(curves.area(kind.sample) - 1e-3))
     if candidate.cut is not None:
-        return _per_cut_piece(candidate.cut, kind, area, shop)
-    credit = area * candidate.price_per_mm2 * Decimal(str(_credit_share(candidate, shop)))
-    return math.floor(max(credit, Decimal(0)) * SCALE)
+        return _per_cut_piece(candidate.cut, size, shop)
+    per_mm2 = candidate.lowest_price / Decimal(str(round(candidate.polygon.area, 3)))
+    return math.floor(size.lost_mm2 * per_mm2 * Decimal(str(_credit_share(candidate, shop))) * SCALE)
 
 
-def _per_cut_piece(cut: CutToSize, kind: Kind, area: Decimal, shop: Shop) -> int:
+def _per_cut_piece(cut: CutToSize, size: Size, shop: Shop) -> int:
     """Of a panel cut to size, what a piece adds to its price at least, leftovers brought back but not its own area.
 
     Its own and half the gap all round lie in the panel; by more than the margin, where the gap is that wide.
@@ -163,14 +208,14 @@ def _per_cut_piece(cut: CutToSize, kind: Kind, area: Decimal, shop: Shop) -> int
     beyond = max(0.0, shop.machine.gap_mm - 2 * shop.machine.margin_mm)
     inside = math.prod(side / (side + beyond) for side in cut.smallest_mm)
     back = Decimal(str(shop.rates.leftover_credit))
-    taken = Decimal(str(_grown_mm2(kind, shop.machine) * inside))
-    return math.floor(cut.price_per_m2 / 1_000_000 * (taken * (1 - back) + max(area, Decimal(0)) * back) * SCALE)
+    taken = Decimal(str(size.room_mm2 * inside))
+    return math.floor(cut.price_per_m2 / 1_000_000 * (taken * (1 - back) + size.lost_mm2 * back) * SCALE)
 
 
-def _may_pay_to_join(kind: Kind, shop: Shop) -> bool:
+def _may_pay_to_join(kind: Kind, size: Size, shop: Shop) -> bool:
     """Whether cutting it in parts may cost less: a piece cut whole takes up no more than a pass."""
     saved = min(_minutes_cents(minutes, shop) for minutes in (shop.machine.setup_min, shop.machine.turn_min))
-    fits = _grown_mm2(kind, shop.machine) <= _pass_mm2(shop.machine)
+    fits = size.room_mm2 <= _pass_mm2(shop.machine)
     return _must_be_joined(kind, shop.machine) or not fits or math.floor(2 * shop.rates.join_cost * SCALE) < saved
 
 
@@ -179,9 +224,37 @@ def _must_be_joined(kind: Kind, machine: Machine) -> bool:
     return _least_width(kind.polygon) > min(machine.travel_mm)
 
 
-def _grown_mm2(kind: Kind, machine: Machine) -> int:
-    """Area that a piece keeps from all others: itself and half the gap all round."""
-    return _grown(kind.sample.outline, kind.sample.holes, machine.gap_mm / 2)
+def _sizes(kinds: Sequence[Kind], shop: Shop) -> list[Size]:
+    least = [(_least_width(kind.polygon), _longer_side(kind)) for kind in kinds]
+    return [_size_of(kind, least, shop) for kind in kinds]
+
+
+def _longer_side(kind: Kind) -> float:
+    x0, y0, x1, y1 = curves.bounds([kind.sample.outline])
+    return max(x1 - x0, y1 - y0)
+
+
+def _size_of(kind: Kind, others: Sequence[tuple[float, float]], shop: Shop) -> Size:
+    """A hole is open if by its width and its diameter it might hold a piece, or a leftover worth keeping."""
+    keep = min(shop.rates.keep_mm), math.hypot(*shop.rates.keep_mm)
+    holes = [(hole, _least_width(hole) + SLACK_MM, _diameter(hole) + SLACK_MM) for hole in _holes(kind)]
+    open_for = [
+        [width <= across and length <= along for width, length in (*others, keep)] for _, across, along in holes
+    ]
+    rings = [ring for ring, fits in zip(kind.sample.holes, open_for, strict=True) if any(fits[:-1])]
+    dead = math.fsum(hole.area for (hole, _, _), fits in zip(holes, open_for, strict=True) if not any(fits))
+    lost = Decimal(str(curves.area(kind.sample) + dead - 1e-3))
+    return Size(_grown(kind.sample.outline, tuple(rings), shop.machine.gap_mm / 2), max(lost, Decimal(0)))
+
+
+def _holes(kind: Kind) -> list[Polygon]:
+    """In the order of the piece's holes, no larger than these."""
+    return [Polygon(curves.polygon(kind.sample.outline, (hole,)).interiors[0]) for hole in kind.sample.holes]
+
+
+def _diameter(polygon: Polygon) -> float:
+    corners = shapely.get_coordinates(polygon.convex_hull)
+    return float(np.hypot(*(corners[:, None] - corners[None]).T).max())
 
 
 @functools.lru_cache(maxsize=1024)

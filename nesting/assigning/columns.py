@@ -30,6 +30,8 @@ from nesting.placing import lay
 TURNS = {Turn.ANY: (0.0, 90.0, 180.0, 270.0), Turn.HALF: (0.0, 180.0), Turn.NONE: (0.0,)}
 PANEL_SHARE = 0.3
 """Of the effort for one blank, what rectangles need."""
+BOXY = 0.7
+"""Pieces that fill so much of their bounding rectangles are laid by these, too."""
 ROOM_MM = 0.5
 """A blank for one oversize piece is this much larger than the piece and its margins."""
 BAND_MM = 20.0
@@ -92,6 +94,23 @@ def most_valuable(shapes: Sequence[Shape], ground: Ground, shop: Shop) -> Layout
             return layout
     stop = after_evaluations(shop.evaluations)
     return fill(shapes, ground, gap_mm=gap, margin_mm=margin, stop=stop, seed=shop.seed)
+
+
+def as_boxes(shapes: Sequence[Shape], ground: Ground, shop: Shop) -> Layout:
+    """The most valuable layout found of the shapes' bounding rectangles; nothing laid where they cannot lie upright."""
+    boxes = [replace(shape, polygon=shapely.box(*shape.polygon.bounds)) for shape in shapes]
+    gap, margin, work = shop.machine.gap_mm, shop.machine.margin_mm, round(PANEL_SHARE * shop.evaluations)
+    upright = rectangles.are_rectangles(boxes, [ground])
+    found = rectangles.fill(boxes, ground, gap_mm=gap, margin_mm=margin, work=work, seed=shop.seed) if upright else None
+    return found or Layout((), tuple(shape.id for shape in shapes))
+
+
+def are_boxy(kinds: Sequence[Kind], counts: Sequence[int]) -> bool:
+    """Whether so many of each kind fill their bounding rectangles well, yet are not all rectangles themselves."""
+    solid = [Polygon(kind.polygon.exterior).area for kind in kinds]
+    boxes = [shapely.box(*kind.polygon.bounds).area for kind in kinds]
+    filled, room = (sum(area * n for area, n in zip(areas, counts, strict=True)) for areas in (solid, boxes))
+    return BOXY * room <= filled < 0.999 * room
 
 
 @dataclass(frozen=True, slots=True)

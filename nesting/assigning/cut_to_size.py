@@ -29,8 +29,15 @@ def sized(found: Iterable[Candidate], sizes: Iterable[Point], machine: Machine, 
         within = {(min(x, length), min(y, width)) for x, y in wanted}
         panels = [panel_sized(candidate, size) for size in sorted(within)]
         fitting = {p.rect: p for p in panels if p.rect[2] <= length and p.rect[3] <= width and reaches(machine, p.rect)}
-        listed.extend(fitting.values())
+        listed.extend(map(_limited, fitting.values()))
     return tuple(listed)
+
+
+def _limited(panel: Candidate) -> Candidate:
+    """As many of it as the supplier's sheets give; how all sizes share these is for the master to mind."""
+    if panel.supply is None or panel.source.cut_mm is None:
+        return panel
+    return replace(panel, most=panel.supply.sheets * panel.supply.panels_of_one(panel.source.cut_mm))
 
 
 def drawn_in(

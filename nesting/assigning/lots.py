@@ -61,7 +61,7 @@ def _compared(answer: Answer, others: Sequence[Answer]) -> Answer:
         free = [one.columns for one in others if all(c.candidate.id != candidate for c in one.columns)]
         known = without[candidate]
         without[candidate] = min([*free, *([known] if known else [])], key=cost_cents, default=None)
-    return Answer(answer.columns, without)
+    return replace(answer, without=without)
 
 
 def _combinations(found: Sequence[Candidate], kinds: Sequence[Kind], faces: Sequence[str]) -> list[tuple[str, ...]]:

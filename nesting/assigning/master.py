@@ -2,7 +2,7 @@
 
 In: Columns and the number wanted of each kind. Out: columns to use; or what each kind is worth to the current answer.
 Column selection after Gilmore and Gomory (1961), doi 10.1287/opre.9.6.849; whole numbers by OR-Tools CP-SAT, duals by
-its linear solver. The numbers (M1) to (M4) are those of docs/model.md.
+its linear solver. The numbers (M1) to (M4) and (M6) are those of docs/model.md.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ def cheapest(columns: Sequence[Column], wanted: Sequence[int]) -> list[Column] |
     for offcut in sorted({c.candidate.id for c in columns if c.candidate.once}):
         model.add(sum(v for c, v in zip(columns, use, strict=True) if c.candidate.id == offcut) <= 1)  # (M3)
     _keep_to_orders(model, columns, use, most)  # (M4)
+    _keep_to_supply(model, columns, use)  # (M6)
     # (M1) money; a thousandth of a cent a sheet breaks ties towards fewer sheets, then towards earlier columns.
     model.minimize(sum((c.cents * 1000 + 1) * var for c, var in zip(columns, use, strict=True)))
     try:
@@ -40,7 +41,8 @@ def _keep_to_orders(
     model: cp_model.CpModel, columns: Sequence[Column], use: Sequence[cp_model.IntVar], cap: int
 ) -> None:
     """(M4) all sheets of an offer are bought at one of its prices, as many as an order at that price is of."""
-    for offer in sorted({c.candidate.id for c in columns if not c.candidate.once and not c.candidate.any_number}):
+    bound = {c.candidate.id for c in columns if not (c.candidate.once or c.candidate.any_number or c.candidate.cut)}
+    for offer in sorted(bound):
         sizes: dict[tuple[int, int], list[cp_model.IntVar]] = {}
         for column, var in zip(columns, use, strict=True):
             if column.candidate.id == offer:
@@ -51,6 +53,22 @@ def _keep_to_orders(
             model.add(sum(bought) >= least * order)
             model.add(sum(bought) <= most * order)
         model.add_at_most_one(chosen)
+
+
+SHEET = 1_000_000
+"""A supplier's sheet, in the units that panels are counted in."""
+
+
+def _keep_to_supply(model: cp_model.CpModel, columns: Sequence[Column], use: Sequence[cp_model.IntVar]) -> None:
+    """(M6) panels cut to size and whole sheets come from the sheets that the supplier has."""
+    supplies = {c.candidate.source.offer: c.candidate.supply for c in columns if c.candidate.supply is not None}
+    for offer, supply in supplies.items():
+        taken = [
+            (SHEET // supply.panels_of_one(c.candidate.source.cut_mm) if c.candidate.source.cut_mm else SHEET) * var
+            for c, var in zip(columns, use, strict=True)
+            if c.candidate.source.offer == offer
+        ]
+        model.add(sum(taken) <= SHEET * supply.sheets)
 
 
 def worth(columns: Sequence[Column], wanted: Sequence[int]) -> list[float] | None:

@@ -24,13 +24,14 @@ def explained(
     """The sheets of one stock key, each with its reason and its next best."""
     answers = [answer.columns, *(other for other in answer.without.values() if other is not None)]
     known = {column.candidate.source: column.candidate for columns in answers for column in columns}
-    offcuts = sum(candidate.once for candidate in found)
+    rack = sum(candidate.once for candidate in found), sum(sheet.source.stock_id is not None for sheet in sheets)
     told = []
     for sheet in sheets:
         candidate = known[sheet.source]
         other = answer.without[candidate.id]
         best = None if other is None else next_best(answer.columns, other)
-        words = f"{_use(sheet, candidate, offcuts, rates)}; {_comparison(sheet, best, known, rates)}"
+        needed = _needed(candidate, found, answer) if best is None else _comparison(sheet, best, known, rates)
+        words = f"{_use(sheet, candidate, rack, rates)}; {needed}"
         told.append(replace(sheet, why=words, next_best=best))
     return told
 
@@ -43,24 +44,33 @@ def next_best(chosen: Sequence[Column], other: Sequence[Column]) -> NextBest:
     return NextBest(tuple(instead), money(Decimal(extra) / 100))
 
 
-def _use(sheet: PlannedSheet, candidate: Candidate, offcuts: int, rates: Rates) -> str:
+def _use(sheet: PlannedSheet, candidate: Candidate, rack: tuple[int, int], rates: Rates) -> str:
+    """What it is used for; `rack`: how many offcuts there are, how many the plan uses."""
     held = counted(len(sheet.placements), "piece")
     if not sheet.placements:
         return f"no piece lies on it: the order is of {candidate.least} sheets or more, or costs less so"
     if candidate.once:
         return f"{held} on an offcut of {sheet.price:.2f} {rates.currency}"
     kind = "new sheet" if candidate.cut is None else "panel cut to size"
-    if offcuts:
-        return f"{held} on a {kind} of {sheet.price:.2f} {rates.currency}, after {counted(offcuts, 'offcut')} compared"
-    return f"{held} on a {kind} of {sheet.price:.2f} {rates.currency}, as the rack has no {sheet.stock}"
+    there, used = rack
+    words = f"{held} on a {kind} of {sheet.price:.2f} {rates.currency}"
+    if not there:
+        return f"{words}, as the rack has no {sheet.stock}"
+    if there == 1:
+        return f"{words}, {'beside' if used else 'instead of'} the one offcut on the rack"
+    return f"{words} (of the {there} offcuts on the rack the plan uses {used or 'none'})"
 
 
-def _comparison(
-    sheet: PlannedSheet, best: NextBest | None, candidates: Mapping[Source, Candidate], rates: Rates
-) -> str:
+def _needed(candidate: Candidate, found: Sequence[Candidate], answer: Answer) -> str:
+    """Why no plan without it is known."""
+    if all(other.id == candidate.id for other in found):
+        return f"nothing else of {candidate.stock} is on the rack or on offer"
+    piece = answer.held_here_alone.get(candidate.id)
+    return f"nothing else was found to {f'take {piece}' if piece else 'hold all pieces'}"
+
+
+def _comparison(sheet: PlannedSheet, best: NextBest, candidates: Mapping[Source, Candidate], rates: Rates) -> str:
     what = "it" if sheet.source.stock_id is not None else "this offer"
-    if best is None:
-        return f"no plan without {what} was found within the effort"
     more = f"cost {best.extra:.2f} {rates.currency} more" if best.extra else "cost the same"
     bought = [source for source in best.instead if source.offer is not None]
     others = _listed(best.instead)

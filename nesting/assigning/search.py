@@ -16,7 +16,7 @@ from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
-from nesting.assigning.columns import Column, Kind, Recipe, Shop, Way, build_column, recipes
+from nesting.assigning.columns import Column, Kind, Recipe, Shop, Way, are_boxy, as_boxes, build_column, recipes
 from nesting.assigning.master import cheapest, worth
 from nesting.assigning.orders import at_every_price, beyond_need
 from nesting.assigning.panels import panel_columns
@@ -65,21 +65,28 @@ class Pool:
         return list(self.made.values())
 
     def built(self, ways: Sequence[Way], wanted: Sequence[int], values: Sequence[float]) -> list[Column]:
-        """A column for each way that takes a piece, all at once; recalled where the same was asked before."""
+        """A column for each way that takes a piece, all at once; recalled where the same was asked before.
+
+        Where pieces are near to rectangles, these are laid as well, for the master to choose from.
+        """
         ranks = tuple(sorted(range(len(values)), key=lambda kind: -values[kind] / self.kinds[kind].polygon.area))
         keys = [(candidate.id, recipe, tuple(wanted), ranks, self.seed) for candidate, recipe in ways]
         fresh = [way for way, key in zip(ways, keys, strict=True) if key not in self.known]
         shop = replace(self.shop, seed=self.seed)
+        shops = (shop, replace(shop, fill=as_boxes)) if are_boxy(self.kinds, wanted) else (shop,)
 
-        def build(way: Way) -> Column | None:
-            return build_column(*way, self.kinds, self._plenty(way[0], wanted), values, shop)
+        def build(way: Way) -> list[Column | None]:
+            plenty = self._plenty(way[0], wanted)
+            return [build_column(*way, self.kinds, plenty, values, one) for one in shops]
 
         made = iter(list(self.threads.map(build, fresh)))
         for key in keys:
             if key not in self.known:
-                self.known[key] = column = next(made)
-                if column is not None:
+                self.known[key], *others = next(made)
+                if (column := self.known[key]) is not None:
                     self.add(column, full=any(n > count for n, count in zip(wanted, column.counts, strict=True)))
+                for other in filter(None, others):
+                    self.add(other)
         return [column for key in keys if (column := self.known[key]) is not None]
 
     def _plenty(self, candidate: Candidate, wanted: Sequence[int]) -> list[int]:
@@ -112,10 +119,12 @@ class Search:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The cheapest columns found; and for each candidate among them the cheapest that do without, None if none do."""
+    """The cheapest columns found; for each candidate among them the cheapest that do without, None if none do; and for
+    these, if there is one, a piece that nothing else was found to take."""
 
     columns: list[Column]
     without: Mapping[str, list[Column] | None]
+    held_here_alone: Mapping[str, str] = field(default_factory=dict)
 
 
 def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, search: Search) -> Answer:
@@ -193,8 +202,17 @@ def _compared(pool: Pool, best: list[Column], wanted: Sequence[int], search: Sea
     return (
         _compared(pool, cheapest_other, wanted, search)
         if cost_cents(cheapest_other) < cost_cents(best)
-        else Answer(best, without)
+        else Answer(
+            best, without, {one: name for one in used if without[one] is None and (name := _only_on(pool, one))}
+        )
     )
+
+
+def _only_on(pool: Pool, candidate: str) -> str:
+    """The largest piece that no other sheet was found to take; "" if each was found another."""
+    others = [column for column in pool.columns if column.candidate.id != candidate]
+    nowhere = (kind.name for number, kind in enumerate(pool.kinds) if not any(c.counts[number] for c in others))
+    return next(nowhere, "")
 
 
 def _without(pool: Pool, candidate: str, wanted: Sequence[int], search: Search) -> list[Column] | None:

@@ -46,6 +46,19 @@ class Tier:
 
 
 @dataclass(frozen=True, slots=True)
+class Supply:
+    """What a supplier has to cut panels from: so many `sheets` of this size."""
+
+    sheets: int
+    size_mm: Point
+
+    def panels_of_one(self, ordered_mm: Point) -> int:
+        """How many panels of a size come out of a sheet, side by side."""
+        (length, width), (x, y) = self.size_mm, ordered_mm
+        return max(1, *(math.floor(length / a + 1e-9) * math.floor(width / b + 1e-9) for a, b in ((x, y), (y, x))))
+
+
+@dataclass(frozen=True, slots=True)
 class Candidate:
     """A sheet that may be used: an offcut once, an offer as often as its supplier sells it.
 
@@ -66,6 +79,7 @@ class Candidate:
     other_prices: tuple[Tier, ...] = ()
     lot: str = ""
     cut: CutToSize | None = None
+    supply: Supply | None = None
     doubtful: tuple[Edge, ...] = ()
 
     @property
@@ -147,6 +161,7 @@ def panel_of(offer: Offer, cut: CutToSize) -> Candidate:
     size = offer.length_mm - cut.tolerance_mm, offer.width_mm - cut.tolerance_mm
     corners = ((0.0, 0.0), (size[0], 0.0), size, (0.0, size[1]))
     source = Source(offer=offer.id, cut_mm=(offer.length_mm, offer.width_mm))
+    supply = None if offer.in_stock is None else Supply(offer.in_stock, (offer.length_mm, offer.width_mm))
     return Candidate(
         f"{offer.id} cut",
         source,
@@ -157,6 +172,7 @@ def panel_of(offer: Offer, cut: CutToSize) -> Candidate:
         offer.supplier,
         Polygon(corners),
         cut=cut,
+        supply=supply,
         doubtful=() if offer.square else EDGES,
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -14,7 +15,7 @@ from nesting.assigning.bound import lower_bound
 from nesting.assigning.columns import Shop, kinds_of
 from nesting.assigning.scales import strongest_shares
 from nesting.assigning.stock import candidates
-from nesting.model import Job, Machine, Offcut, Offer, Piece, Rates, Turn, Workshop
+from nesting.model import Job, Machine, Offcut, Offer, Piece, PriceBreak, Rates, Turn, Workshop
 from nesting.plan import Request, make_plan
 from tests.shop import RATES, disc, laser, piece, rectangle
 
@@ -113,3 +114,31 @@ def test_shares_of_rectangles_just_over_half_and_just_over_a_third() -> None:
     """Four of 6 x 6 need four sheets of 10 x 10; of 4 x 4 four share one, five do not."""
     assert strongest_shares([(6, 6)], [4], (10, 10), 1).sum() * 4 == pytest.approx(4.0)
     assert strongest_shares([(4, 4)], [5], (10, 10), 1).sum() * 5 == pytest.approx(1.25)
+
+
+def test_a_smallest_order_and_price_breaks_count_in_the_bound() -> None:
+    """One panel, of which a sheet costs 20.00: three must be bought, two go on the rack for half of it; or, where three
+    cost 12.00 each, an order of three is the cheapest way to two."""
+    offer = Offer("b", *STOCK, 600.0, 400.0, Decimal("20.00"))
+    one, of_three = (
+        bound_of(copies(1, rectangle(500.0, 350.0)), [o], laser()) for o in (offer, replace(offer, min_order=3))
+    )
+    assert of_three - one == pytest.approx(Decimal("20.00"), abs=Decimal("0.02"))
+    two = [
+        bound_of(copies(2, rectangle(500.0, 350.0)), [o], laser(), replace(RATES, leftover_credit=0.0))
+        for o in (offer, replace(offer, breaks=(PriceBreak(3, Decimal("12.00")),)))
+    ]
+    assert two[0] - two[1] == pytest.approx(Decimal("4.00"), abs=Decimal("0.02"))
+
+
+def test_a_hole_in_which_nothing_can_lie_is_taken() -> None:
+    """Rings count as discs, until a piece is asked for that a hole may hold."""
+    offer = Offer("b", *STOCK, 600.0, 400.0, Decimal("20.00"))
+    hole = tuple((x + 20.0, y, -bulge) for x, y, bulge in disc(80.0))
+    round_hole = tuple((x, y + 20.0, bulge) for x, y, bulge in hole)
+    discs, rings = copies(9, disc(120.0)), copies(9, disc(120.0), holes=(round_hole,))
+    assert bound_of(rings, [offer], laser()) == bound_of(discs, [offer], laser())
+    for side, lies in ((70.0, True), (110.0, False)):
+        other = [piece(rectangle(side, 20.0), id="bar-1", name="bar")]
+        with_rings, with_discs = (bound_of([*some, *other], [offer], laser()) for some in (rings, discs))
+        assert (with_rings < with_discs) == lies

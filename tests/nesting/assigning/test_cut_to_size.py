@@ -100,3 +100,14 @@ def test_terms_that_make_no_sense_are_refused(terms):
 def test_an_offer_that_sells_nothing_is_refused():
     with pytest.raises(ValueError, match="sells nothing"):
         replace(SHEET, cut=None, whole=False)
+
+
+def test_the_suppliers_sheets_limit_panels_too():
+    """Of 1200 x 800 four panels of 511 x 361 mm come side by side, and no fifth."""
+    panels = replace(SHEET, in_stock=1, whole=False)
+    large = rectangle(500, 350)
+    assert len(planned(4, panels, outline=large, open_front=False).sheets) == 4
+    with pytest.raises(StockFault, match="too little"):
+        planned(5, panels, outline=large, open_front=False)
+    dear = replace(SHEET, id="dear", cut=None, length_mm=600, width_mm=400, price=Decimal("99.00"))
+    assert [s.source.offer for s in planned(5, panels, dear, outline=large, open_front=False).sheets].count("dear") == 1

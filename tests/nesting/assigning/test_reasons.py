@@ -36,7 +36,12 @@ def test_a_new_sheet_where_the_rack_has_none():
 def test_a_sheet_that_nothing_can_replace_says_so():
     sheet = only(planned(1, SHEET))
     assert sheet.next_best is None
-    assert "no plan without this offer was found" in sheet.why
+    assert sheet.why.endswith("; nothing else of acrylic opal 5 mm is on the rack or on offer")
+
+
+def test_a_piece_that_only_one_sheet_takes_is_named():
+    small = replace(SHEET, id="small", length_mm=300, width_mm=200, price=Decimal("6.00"))
+    assert only(planned(1, SHEET, small)).why.endswith("; nothing else was found to take panel")
 
 
 def test_a_sheet_beyond_need_says_that_the_order_is_so_large():
