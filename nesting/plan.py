@@ -18,7 +18,7 @@ from nesting.assigning.edges import edge_trims_offered, rooms, sound
 from nesting.assigning.lots import choose_lots
 from nesting.assigning.reasons import explained
 from nesting.assigning.search import Search, Watcher
-from nesting.assigning.stock import Candidate, candidates, check_stock, shortages
+from nesting.assigning.stock import Candidate, candidates, check_stock, sheet_words, shortages
 from nesting.faults import JobFault, StockFault, within
 from nesting.hazards import refuse_under_a_beam
 from nesting.model import (
@@ -136,7 +136,7 @@ def _check_stock(pieces: Sequence[Piece], request: Request, machine: Machine) ->
     for piece in pieces:
         refuse_under_a_beam(machine, piece.stock)
         costing.figure_for(machine, piece.stock)
-    check_stock(pieces, request.rack, request.workshop.offer)
+    check_stock(pieces, request.rack, request.workshop.offer, machine.margin_mm)
 
 
 def _demand(piece: Piece) -> Demand:
@@ -190,9 +190,10 @@ def _check_sheets(piece: Piece, found: Sequence[Candidate], machine: Machine, ra
         ways = [(width, depth), (depth, width)] if piece.turn is Turn.ANY else [(width, depth)]
         if any(across <= x1 - x0 and along <= y1 - y0 for across, along in ways):
             return
+    needed = sheet_words(piece, machine.margin_mm)
     raise StockFault(
-        f"{piece.name} lies on no sheet of {piece.stock}: with its margins it needs {width:.0f} x {depth:.0f} mm",
-        mend=f"put a sheet of at least {width:.0f} x {depth:.0f} mm on offer, or allow the piece to be split",
+        f"{piece.name} lies on no sheet of {piece.stock}: with its margins it needs {needed}",
+        mend=f"put a sheet of at least {needed} on offer, or allow the piece to be split",
     )
 
 

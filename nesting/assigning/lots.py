@@ -15,7 +15,7 @@ from dataclasses import replace
 
 from nesting.assigning.columns import Kind, Shop
 from nesting.assigning.search import Answer, Search, choose_sheets, cost_cents
-from nesting.assigning.stock import Candidate
+from nesting.assigning.stock import Candidate, sheet_words
 from nesting.faults import StockFault
 
 MOST_LOTS = 4
@@ -92,13 +92,11 @@ def _conflict(found: Sequence[Candidate], kinds: Sequence[Kind], faces: Sequence
     by_face = {face: [kind for kind in kinds if kind.sample.one_lot == face] for face in faces}
     face = next((face for face in faces if not _promising(found, by_face[face])), faces[0])
     largest, count = by_face[face][0], sum(len(kind.pieces) for kind in by_face[face])
-    inset = 2 * shop.machine.margin_mm
-    x0, y0, x1, y1 = largest.polygon.bounds
     lots = sorted({candidate.lot_name for candidate in found})
     listed = ", ".join(lots[:5]) + (f" and {len(lots) - 5} more" if len(lots) > 5 else "")
     return StockFault(
         f"no lot of {largest.sample.stock} holds all {count} pieces of `{face}`, which must come from one; "
         f"the largest is {largest.name} (lots: {listed or 'none'})",
-        mend=f"put a sheet of at least {x1 - x0 + inset:.0f} x {y1 - y0 + inset:.0f} mm on offer, in number enough, "
-        "or give fewer pieces the same `one_lot`",
+        mend=f"put a sheet of at least {sheet_words(largest.sample, shop.machine.margin_mm)} on offer, in number "
+        "enough, or give fewer pieces the same `one_lot`",
     )

@@ -21,7 +21,7 @@ from nesting.assigning.master import cheapest, worth
 from nesting.assigning.orders import at_every_price, beyond_need
 from nesting.assigning.panels import panel_columns
 from nesting.assigning.refitting import Densities, Refits, Room, room_of
-from nesting.assigning.stock import Candidate
+from nesting.assigning.stock import Candidate, sheet_words
 from nesting.costing import money
 from nesting.faults import StockFault
 from nesting.model import Progress
@@ -311,17 +311,18 @@ def _no_answer(pool: Pool, wanted: Sequence[int]) -> StockFault:
     most = [max((c.counts[kind] for c in pool.columns), default=0) for kind in range(len(wanted))]
     nowhere = next((kind for kind, count in zip(pool.kinds, most, strict=True) if not count), None)
     stock = pool.kinds[0].sample.stock
+    margin = pool.shop.machine.margin_mm
     if nowhere is None:
+        largest = pool.kinds[0]
+        needed = sheet_words(largest.sample, margin)
         return StockFault(
-            f"there is too little {stock} for all {sum(wanted)} pieces: "
-            f"the {len(pool.ways)} sheets there are hold only some",
-            mend=f"put a sheet of {stock} on offer in workshop.toml, or receive more stock",
+            f"there is too little {stock} for all {sum(wanted)} pieces: what the rack and the offers have "
+            f"holds only some; the largest is {largest.name}, of {needed} with its margins",
+            mend=f"put a sheet of at least {needed} on offer in workshop.toml, in number enough, or receive more stock",
         )
-    x0, y0, x1, y1 = nowhere.polygon.bounds
-    inset = 2 * pool.shop.machine.margin_mm
     return StockFault(
         f"no sheet of {stock} holds {nowhere.name}: it needs a blank of at least "
-        f"{x1 - x0 + inset:.0f} x {y1 - y0 + inset:.0f} mm that the machine reaches",
+        f"{sheet_words(nowhere.sample, margin)} that the machine reaches",
         mend=f"put a larger sheet on offer{_with_trims(pool)}, allow the piece to be split, or receive more stock",
     )
 

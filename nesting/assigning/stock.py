@@ -261,7 +261,7 @@ def can_be_had(offer: Offer) -> bool:
     return bool(tiers_of(offer)) or (offer.cut is not None and offer.in_stock != 0)
 
 
-def check_stock(pieces: Iterable[Piece], rack: Iterable[Offcut], offers: Iterable[Offer]) -> None:
+def check_stock(pieces: Iterable[Piece], rack: Iterable[Offcut], offers: Iterable[Offer], margin_mm: float) -> None:
     """Raises StockFault for the first piece whose stock key neither the rack nor the offers have, or can deliver."""
     on_rack = {cut.stock for cut in rack}
     listed = tuple(offers)
@@ -273,7 +273,7 @@ def check_stock(pieces: Iterable[Piece], rack: Iterable[Offcut], offers: Iterabl
         if short:
             raise StockFault(
                 f"{piece.name} needs {piece.stock}, of which the rack has none, and {'; '.join(short)}",
-                mend=f"find another supplier: the piece needs a sheet larger than {_size_words(piece)} mm",
+                mend=f"find another supplier: the piece needs a sheet of at least {sheet_words(piece, margin_mm)}",
             )
         have = ", ".join(str(stock) for stock in sorted(on_offer))
         lacking = (
@@ -281,7 +281,8 @@ def check_stock(pieces: Iterable[Piece], rack: Iterable[Offcut], offers: Iterabl
         )
         raise StockFault(
             f"{piece.name} needs {piece.stock}, {lacking}",
-            mend="add an [[offer]] to workshop.toml, put such a sheet on the rack, or correct the piece's stock",
+            mend=f"add an [[offer]] of at least {sheet_words(piece, margin_mm)} to workshop.toml, put such a sheet on "
+            "the rack, or correct the piece's stock",
         )
 
 
@@ -291,9 +292,11 @@ def shortages(offers: Iterable[Offer], stocks: Iterable[StockKey]) -> list[str]:
     return [_shortage(offer) for offer in offers if offer.stock in wanted and not can_be_had(offer)]
 
 
-def _size_words(piece: Piece) -> str:
+def sheet_words(piece: Piece, margin_mm: float) -> str:
+    """The smallest sheet on which the piece lies as drawn, in whole millimetres."""
     x0, y0, x1, y1 = curves.bounds([piece.outline])
-    return f"{x1 - x0:.0f} x {y1 - y0:.0f}"
+    across, along = (math.ceil(side + 2 * margin_mm - 1e-6) for side in (x1 - x0, y1 - y0))
+    return f"{across} x {along} mm"
 
 
 def _shortage(offer: Offer) -> str:

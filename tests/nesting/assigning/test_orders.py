@@ -73,15 +73,22 @@ def test_a_price_break_beyond_the_suppliers_stock_is_never_reached():
 
 
 def test_too_few_at_the_supplier_is_told():
-    with pytest.raises(StockFault, match="too little acrylic opal 5 mm for all 3 pieces"):
+    with pytest.raises(StockFault, match="too little acrylic opal 5 mm for all 3 pieces") as caught:
         planned(3, replace(SHEET, in_stock=2))
+    assert "the largest is panel, of 510 x 360 mm" in caught.value.what
+    assert "at least 510 x 360 mm" in caught.value.mend
+
+
+def test_a_sheet_that_would_do_is_told_in_whole_millimetres_upwards():
+    with pytest.raises(StockFault, match="601 x 400 mm"):
+        planned(1, SHEET, size=(590.2, 390))
 
 
 def test_an_offer_out_of_stock_is_refused_with_the_piece_and_the_sheet_that_would_do():
     with pytest.raises(StockFault, match="panel needs acrylic opal 5 mm") as caught:
         planned(1, replace(SHEET, in_stock=0))
     assert "offer sheet is out of stock" in caught.value.what
-    assert "larger than 500 x 350 mm" in caught.value.mend
+    assert "at least 510 x 360 mm" in caught.value.mend
 
 
 def test_a_smallest_order_above_the_suppliers_stock_is_refused():
