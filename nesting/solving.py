@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from ortools.linear_solver import pywraplp
+from ortools.linear_solver import linear_solver_pb2, pywraplp
 from ortools.sat.python import cp_model
 
 SEED = 1
@@ -66,3 +66,12 @@ def relaxed(
     if solver.Solve() != pywraplp.Solver.OPTIMAL:
         raise NoAnswer("the linear program has no answer")
     return Relaxed(tuple(float(row.dual_value()) for row in demands), tuple(float(var.solution_value()) for var in use))
+
+
+def optimum(model: linear_solver_pb2.MPModelProto) -> list[float]:
+    """What each variable of a linear program is at its optimum. Raises NoAnswer."""
+    solver = pywraplp.Solver.CreateSolver("GLOP")
+    solver.LoadModelFromProto(model)
+    if solver.Solve() != pywraplp.Solver.OPTIMAL:
+        raise NoAnswer("the linear program has no answer")
+    return [float(variable.solution_value()) for variable in solver.variables()]

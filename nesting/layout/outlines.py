@@ -35,9 +35,11 @@ F64 = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outline:
-    """A grown outline about its reference point: edges (n, 4) a to b, circles (CIRCLES, 3), nooks (NOOKS, 3), mm."""
+    """A grown outline about its reference point: the polygon, its edges (n, 4) a to b, circles (CIRCLES, 3), nooks
+    (NOOKS, 3), mm."""
 
     reference: tuple[float, float]
+    polygon: Polygon | MultiPolygon
     edges: F64
     circles: F64
     nooks: F64
@@ -128,9 +130,8 @@ def _outline(wkb: bytes, half_gap: float) -> Outline:
     for k, hole in enumerate(sorted(holes, key=_area, reverse=True)[: kernels.NOOKS]):
         nooks[k] = inscribed(hole, 1)[0]
     edges, _ = edges_of(grown)
-    return Outline(
-        centre, edges, inscribed(main, kernels.CIRCLES), nooks, main.convex_hull.area, math.hypot(x1 - x0, y1 - y0)
-    )
+    circles, hull_area = inscribed(main, kernels.CIRCLES), main.convex_hull.area
+    return Outline(centre, grown, edges, circles, nooks, hull_area, math.hypot(x1 - x0, y1 - y0))
 
 
 def outline(polygon: Polygon, half_gap: float) -> Outline:

@@ -4,11 +4,12 @@ In: shapes, width, gap, margin. Out: a checked Layout with its length.
 
 Two chains work side by side, with random numbers of their own, and exchange their best at fixed amounts of work, so
 that one thread or two give the same layout. Exploring, a strip is shortened by small steps, more gently than pieces
-need, since a strip shortened in a hurry jams early; when even the smallest step fails, two large pieces of the shortest
-layout are swapped, the strip is lengthened until all lie apart, and it is shortened anew. Squeezing, ever smaller steps
-are taken from the shortest layout only. Separation and squeezing: Gardeyn et al. (2025), arXiv:2509.13329; shaking a
-layout up and letting it settle: iterated local search, Lourenço, Martin, Stützle (2003), doi 10.1007/0-306-48056-5_11.
-Ours: the exchange at fixed work, the step that follows the ease of separation, room given instead of a fixed length.
+need, since a strip shortened in a hurry jams early; when even the smallest step fails, all pieces slide together as far
+as they go (`compaction`). Then two large pieces of the shortest layout are swapped, the strip is lengthened until all
+lie apart, and it is shortened anew. Squeezing, ever smaller steps are taken from the shortest layout only. Separation
+and squeezing: Gardeyn et al. (2025), arXiv:2509.13329; shaking a layout up and letting it settle: iterated local
+search, Lourenço, Martin, Stützle (2003), doi 10.1007/0-306-48056-5_11. Ours: the exchange at fixed work, the step that
+follows the ease of separation, room given instead of a fixed length.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ import numpy as np
 from shapely.geometry import box
 
 from nesting.layout import kernels
+from nesting.layout.compaction import Parts, compact
 from nesting.layout.outlines import laid
 from nesting.layout.search import CHUNK, Chain, Keep, Task, by_bulk, checked, lay_in_order
 from nesting.layout.terms import QUIET, Effort, Ground, Layout, Shape, Stop, Watch, after_evaluations
@@ -71,7 +73,8 @@ def strip(
     best = _best_of(chains[0])
     layout = _taken(chains[0], best.keep)
     watch.better(layout)
-    runs = [_Run(chain, best) for chain in chains]
+    parts = Parts(task.table)
+    runs = [_Run(chain, parts, best) for chain in chains]
     with ThreadPoolExecutor(threads) as pool:
         try:
             while (share := stop(_effort(chains))) < 1.0 and best.length > runs[0].least * (1.0 + SQUEEZE[1]):
@@ -101,8 +104,8 @@ class _Run:
     """One chain at work. `told` is the shortest layout at the last exchange, `best` its own; `share` of the effort is
     used up."""
 
-    def __init__(self, chain: Chain, best: _Best) -> None:
-        self.chain, self.best, self.told = chain, best, best
+    def __init__(self, chain: Chain, parts: Parts, best: _Best) -> None:
+        self.chain, self.parts, self.best, self.told = chain, parts, best, best
         self.share = 0.0
         self.least = _least_length(chain.task)
         self.work = self._work()
@@ -136,17 +139,26 @@ class _Run:
             yield
 
     def _compress(self, here: _Best) -> Iterator[None]:
-        """Shorten gently, until even the smallest step fails: the step follows how easily pieces come apart."""
+        """Shorten gently, until even the smallest step fails, then slide: the step follows how easily pieces come
+        apart."""
         step = FIRST_STEP
         while self._exploring and step >= LAST_STEP and here.length > self.least:
             before = self.chain.effort.rounds
             _shorten(self.chain, here.keep, max(self.least, here.length * (1.0 - step)))
             if (yield from self._separate()):
-                here = _best_of(self.chain)
-                self.best = min(self.best, here, key=lambda found: found.length)
+                here = self._reached()
                 step = _eased(step, self.chain.effort.rounds - before)
             else:
                 step /= 2
+        self.chain.restore(here.keep)
+        compact(self.chain, self.parts)
+        self._reached()
+
+    def _reached(self) -> _Best:
+        """The layout as it is, now that all lies apart."""
+        here = _best_of(self.chain)
+        self.best = min(self.best, here, key=lambda found: found.length)
+        return here
 
     def _shaken(self, home: _Best) -> Generator[None, None, _Best]:
         """Two large pieces swapped, and room given until all lies apart again."""
@@ -165,12 +177,14 @@ class _Run:
     def _squeeze(self) -> Generator[None, None, None]:
         """One small step from the shortest layout, the smaller the later, unless another chain gets there first."""
         self.best = self._shortest
+        self.best = self._shortest
         late = (self.share - EXPLORING) / (1.0 - EXPLORING)
         step = SQUEEZE[0] * (1.0 - late) + SQUEEZE[1] * late
         target = max(self.least, self.best.length * (1.0 - step))
         _shorten(self.chain, self.best.keep, target)
         if (yield from self._separate(target)):
-            self.best = _best_of(self.chain)
+            compact(self.chain, self.parts)
+            self._reached()
 
     def _separate(self, unless: float = 0.0) -> Generator[None, None, bool]:
         """Separate at this length, unless another chain has told of one as short."""
