@@ -5,11 +5,15 @@ In: shapes, width, gap, margin. Out: a checked Layout with its length.
 Two chains work side by side, with random numbers of their own, and exchange their best at fixed amounts of work, so
 that one thread or two give the same layout. Exploring, a strip is shortened by small steps, more gently than pieces
 need, since a strip shortened in a hurry jams early; when even the smallest step fails, all pieces slide together as far
-as they go (`compaction`). Then two large pieces of the shortest layout are swapped, the strip is lengthened until all
-lie apart, and it is shortened anew. Squeezing, ever smaller steps are taken from the shortest layout only. Separation
-and squeezing: Gardeyn et al. (2025), arXiv:2509.13329; shaking a layout up and letting it settle: iterated local
-search, Lourenço, Martin, Stützle (2003), doi 10.1007/0-306-48056-5_11. Ours: the exchange at fixed work, the step that
-follows the ease of separation, room given instead of a fixed length.
+as they go (`compaction`). Then two large pieces are swapped, the strip is lengthened until all lie apart, and it is
+shortened anew; the longer that brings nothing, the more pieces are swapped. One chain keeps to the shortest layout, the
+other to its own until it is stuck: then it takes up the shortest, or starts afresh if it has been there in vain.
+Squeezing, ever smaller steps are taken from the shortest layout only.
+
+Separation and squeezing: Gardeyn et al. (2025), arXiv:2509.13329; shaking a layout up and letting it settle: iterated
+local search, Lourenço, Martin, Stützle (2003), doi 10.1007/0-306-48056-5_11; shaking harder when it brings nothing:
+Mladenović, Hansen (1997), doi 10.1016/S0305-0548(97)00031-2. Ours: the exchange at fixed work, the step that follows
+the ease of separation, room given instead of a fixed length.
 """
 
 from __future__ import annotations
@@ -37,7 +41,13 @@ EASY, HARD = 8, 24
 """Rounds of a separation up to which the next step is longer, from which it is shorter."""
 ROOM = 0.01
 """The share by which a strip is lengthened, again and again until pieces swapped lie apart."""
-EXPLORING = 0.8
+CALM = 2
+"""Times shaken in vain for each further pair of pieces swapped."""
+PAIRS = 5
+"""Pairs of pieces swapped at most."""
+STUCK = 4
+"""Times shaken in vain until work goes on elsewhere."""
+EXPLORING = 0.95
 """The share of the effort spent exploring; the rest is for squeezing."""
 SQUEEZE = (5e-4, 1e-5)
 """Shares by which a strip is shortened while squeezing: first, last."""
@@ -74,7 +84,7 @@ def strip(
     layout = _taken(chains[0], best.keep)
     watch.better(layout)
     parts = Parts(task.table)
-    runs = [_Run(chain, parts, best) for chain in chains]
+    runs = [_Run(chain, best, parts, chain is chains[0]) for chain in chains]
     with ThreadPoolExecutor(threads) as pool:
         try:
             while (share := stop(_effort(chains))) < 1.0 and best.length > runs[0].least * (1.0 + SQUEEZE[1]):
@@ -101,12 +111,15 @@ def _best_of(chain: Chain) -> _Best:
 
 
 class _Run:
-    """One chain at work. `told` is the shortest layout at the last exchange, `best` its own; `share` of the effort is
-    used up."""
+    """One chain at work. `told` is the shortest layout at the last exchange, `best` its own; `home` is shaken up now,
+    `vain` times in vain, and `last` where that led; from one as long as `worn` nothing came. `share` of the effort
+    is used up. A `steady` chain keeps to the shortest."""
 
-    def __init__(self, chain: Chain, parts: Parts, best: _Best) -> None:
-        self.chain, self.parts, self.best, self.told = chain, parts, best, best
-        self.share = 0.0
+    def __init__(self, chain: Chain, best: _Best, parts: Parts, steady: bool) -> None:
+        self.chain, self.parts, self.steady = chain, parts, steady
+        self.best = self.told = self.home = self.last = best
+        self.share, self.vain, self.worn = 0.0, 0, math.inf
+        self.ample = float(chain.regions.box[0, 2])
         self.least = _least_length(chain.task)
         self.work = self._work()
 
@@ -133,13 +146,38 @@ class _Run:
         while True:
             if self._exploring:
                 yield from self._compress(here)
-                here = yield from self._shaken(self._shortest)
+                here = yield from self._shaken() if self._hopeful() else self._elsewhere()
             else:
                 yield from self._squeeze()
             yield
 
+    def _hopeful(self) -> bool:
+        """Whether to go on from home: the last layout if that is shorter, or the shortest if this chain keeps to it."""
+        better = self._shortest if self.steady else self.last
+        if better.length < self.home.length * (1.0 - SQUEEZE[1]):
+            self.home, self.vain = better, 0
+        else:
+            self.vain += 1
+        return self.steady or self.vain < STUCK
+
+    def _elsewhere(self) -> Generator[None, None, _Best]:
+        """A home to go on from: the shortest layout, if not yet worked on in vain, or one laid afresh."""
+        self.vain = 0
+        if self._shortest.length < min(self.worn, self.home.length):
+            self.home = self._shortest
+            return (yield from self._shaken())
+        self.worn = self._shortest.length
+        chain = self.chain
+        for i in range(len(chain.task.shapes)):
+            chain.take_off(i)
+        chain.regions.box[0, 2] = self.ample
+        chain.calm()
+        if not lay_in_order(chain, by_bulk(chain.task)):
+            self.home = _best_of(chain)
+        return self.home
+
     def _compress(self, here: _Best) -> Iterator[None]:
-        """Shorten gently, until even the smallest step fails, then slide: the step follows how easily pieces come
+        """Shorten gently, until even the smallest step fails, then by sliding: the step follows how easily pieces come
         apart."""
         step = FIRST_STEP
         while self._exploring and step >= LAST_STEP and here.length > self.least:
@@ -151,8 +189,7 @@ class _Run:
             else:
                 step /= 2
         self.chain.restore(here.keep)
-        compact(self.chain, self.parts)
-        self._reached()
+        self.last = self._reached() if compact(self.chain, self.parts) else here
 
     def _reached(self) -> _Best:
         """The layout as it is, now that all lies apart."""
@@ -160,23 +197,23 @@ class _Run:
         self.best = min(self.best, here, key=lambda found: found.length)
         return here
 
-    def _shaken(self, home: _Best) -> Generator[None, None, _Best]:
-        """Two large pieces swapped, and room given until all lies apart again."""
-        self.chain.restore(home.keep)
-        length, swapped = home.length, False
+    def _shaken(self) -> Generator[None, None, _Best]:
+        """From home: pairs of large pieces swapped, and room given until all lies apart again."""
+        self.chain.restore(self.home.keep)
+        length, swapped = self.home.length, False
         while self._exploring:
             length *= 1.0 + ROOM
             _lengthen(self.chain, length)
             if not swapped:
-                self.chain.disturb(self.chain.save())
+                for _ in range(min(PAIRS, 1 + self.vain // CALM)):
+                    self.chain.disturb(self.chain.save())
                 swapped = True
             if (yield from self._separate()):
                 return _best_of(self.chain)
-        return home
+        return self.home
 
     def _squeeze(self) -> Generator[None, None, None]:
         """One small step from the shortest layout, the smaller the later, unless another chain gets there first."""
-        self.best = self._shortest
         self.best = self._shortest
         late = (self.share - EXPLORING) / (1.0 - EXPLORING)
         step = SQUEEZE[0] * (1.0 - late) + SQUEEZE[1] * late
@@ -184,7 +221,7 @@ class _Run:
         _shorten(self.chain, self.best.keep, target)
         if (yield from self._separate(target)):
             compact(self.chain, self.parts)
-            self._reached()
+            self.best = _best_of(self.chain)
 
     def _separate(self, unless: float = 0.0) -> Generator[None, None, bool]:
         """Separate at this length, unless another chain has told of one as short."""
