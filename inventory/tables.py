@@ -8,6 +8,7 @@ on the way in.
 
 from __future__ import annotations
 
+import codecs
 import csv
 import hashlib
 import io
@@ -134,6 +135,8 @@ def _fate(
 
 
 def _bytes(path: Path) -> bytes:
+    if path.exists() and not path.is_file():
+        raise RackFault("this is no table, but a folder or a device", mend="name the file itself", where=(str(path),))
     try:
         if path.stat().st_size > MOST_BYTES:
             raise RackFault("the table is too large", mend="split it", where=(path.name,))
@@ -162,15 +165,22 @@ def _cells(path: Path, data: bytes) -> tuple[list[str], list[tuple[int, dict[str
 
 
 def _read_csv(data: bytes) -> pd.DataFrame:
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("cp1252", errors="replace")  # what an office program on an older desktop writes
+    text = _text(data)
     heading = text.partition("\n")[0]
     separator = max(",;\t", key=heading.count)
     return pd.read_csv(
         io.StringIO(text), sep=separator, header=None, dtype=str, keep_default_na=False, skip_blank_lines=False
     )
+
+
+def _text(data: bytes) -> str:
+    """UTF-8, with its mark or without; UTF-16 by its mark; else what an office program on an older desktop writes."""
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return data.decode("utf-16")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace")
 
 
 def _read_xlsx(data: bytes) -> pd.DataFrame:

@@ -28,6 +28,8 @@ def plan_text(plan: Plan) -> str:
 def read_plan(folder: Path) -> Plan:
     """The plan in a plan folder. Raises PlanFault."""
     path = folder / PLAN_JSON
+    if path.exists() and not path.is_file():
+        raise _no_plan(str(path))
     try:
         return parse_plan(path.read_text(encoding="utf-8"), str(path))
     except OSError as error:

@@ -55,20 +55,24 @@ def read_job(path: Path) -> JobFile:
 
 
 def _read(path: Path, kind: type[T], what: str) -> T:
+    if path.exists() and not path.is_file():
+        raise JobFault(f"this is no {what}, but a folder or a device", mend="name the file itself", where=(str(path),))
     try:
         if path.stat().st_size > LARGEST_BYTES:
             raise JobFault(
                 f"the {what} is larger than 4 MB", mend="check that it is the right file", where=(str(path),)
             )
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
+        table = tomllib.loads(path.read_text(encoding="utf-8-sig"))
         # Strictly read, JSON still takes arrays for tuples and text for money; a date becomes text.
         plain = json.dumps(table, default=str)
     except FileNotFoundError:
         raise JobFault(f"there is no {what} here", mend="check the path", where=(str(path),)) from None
-    except (OSError, UnicodeDecodeError) as error:
+    except OSError as error:
         raise JobFault(
-            f"the {what} cannot be read: {error}", mend="save it as plain UTF-8", where=(str(path),)
+            f"the {what} cannot be read: {error.strerror}", mend="check its name and rights", where=(str(path),)
         ) from None
+    except UnicodeDecodeError:
+        raise JobFault(f"the {what} is no UTF-8 text", mend="save it as plain UTF-8", where=(str(path),)) from None
     except RecursionError:
         raise JobFault(
             f"the {what} is nested too deeply", mend="check that it is the right file", where=(str(path),)

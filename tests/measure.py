@@ -4,13 +4,15 @@
 
 In: published instances (where they are at hand), jobs, drawings and racks made here. Out: docs/bench/bench.md and plots
 as SVG; with `--keep`, the figures in docs/bench/bench.json that later runs are compared with. Times are processor
-seconds, each taken in a process of its own.
+seconds, each taken in a process of its own. `--long` takes larger sizes, all 20 jobs against planning by hand with cost
+over time, and a rack of 1,000,000 entries; it writes docs/bench/long.md beside.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import platform
 import subprocess
@@ -21,7 +23,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from pathlib import Path
+from statistics import linear_regression
 
+from tests.bench.rack import TARGET_MS
 from tests.instances import INSTANCES
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -31,6 +35,8 @@ STRIPS = ("swim", "shapes0", "shirts")
 LIBRARIES = ("numpy", "numba", "shapely", "ortools", "ezdxf", "sqlalchemy", "pydantic", "typer")
 HELP_S, LIST_S = 0.4, 0.8
 """What starting may take at most."""
+HANDS = ("rows", "the first that fits")
+"""The stand-ins for planning by hand, in the order of docs/choice.md."""
 
 
 @dataclass(frozen=True)
@@ -61,14 +67,19 @@ def densities(folder: Path, seconds: float) -> Iterator[Figure]:
     if not paths:
         return
     run = ["-m", "nesting.layout.bench", "--processor", "--seconds", str(seconds), *map(str, paths)]
-    done = subprocess.run([sys.executable, *run], cwd=ROOT, capture_output=True, text=True, check=True)
-    for line in done.stdout.splitlines()[1:]:
+    for line in _told(run)[1:]:
         name, _, reached, target, ratio, *_ = line.split()
-        yield Figure("engine", name, float(ratio), f"of published ({float(reached):.2f} of {float(target):.2f} %)")
+        yield Figure(
+            f"engine, {seconds:g} s each",
+            name,
+            float(ratio),
+            f"of published ({float(reached):.2f} of {float(target):.2f} %)",
+        )
 
 
 def jobs(sizes: Sequence[int], workshop: Path) -> Iterator[Figure]:
-    """The demo's star and letters, more and more of them: cost, processor time, memory."""
+    """The demo's star and letters, more and more of them: cost, processor time, memory, how the time grows."""
+    times = []
     for size in sizes:
         with tempfile.TemporaryDirectory() as place:
             job = Path(place) / "job.toml"
@@ -77,10 +88,14 @@ def jobs(sizes: Sequence[int], workshop: Path) -> Iterator[Figure]:
             words = ["-m", "cli.main", "plan", str(job), "--out", str(out), "--effort", "2"]
             seconds, megabytes = _spent(words, HALFTURN_WORKSHOP=str(workshop))
             cost = json.loads((out / "plan.json").read_text(encoding="utf-8"))["cost"]
+        times.append(seconds)
         yield Figure("jobs: time", f"{size} pieces", seconds, "s", size)
         yield Figure("jobs: memory", f"{size} pieces", megabytes, "MB", size)
         yield Figure("jobs: cost", f"{size} pieces", float(cost["total"]), cost["currency"], size)
         yield Figure("jobs: gap to the bound", f"{size} pieces", float(cost["gap_percent"]), "%", size)
+    if len(times) > 1:
+        slope, _ = linear_regression([math.log(size) for size in sizes], [math.log(took) for took in times])
+        yield Figure("jobs: growth", "power of the number of pieces that the time grows with", slope, "")
 
 
 def _job(size: int) -> str:
@@ -88,6 +103,40 @@ def _job(size: int) -> str:
     star = f'name = "star"\ndrawing = "{DEMO / "drawings" / "star.dxf"}"\nquantity = {size // 2}\n'
     word = f'name = "word"\nwording = "O"\nheight_mm = 120\nquantity = {size - size // 2}\n'
     return f'[job]\nname = "bench"\nmachine = "small laser"\n[[piece]]\n{star}{stock}[[piece]]\n{word}{stock}'
+
+
+def against_hands(count: int) -> Iterator[Figure]:
+    """The first sign jobs of docs/choice.md against two stand-ins for planning by hand."""
+    yield from _hands(_told(["-m", "tests.bench.choice", "jobs", "--first", str(count)]), count)
+
+
+def choices() -> Iterator[Figure]:
+    """The whole of docs/choice.md made again: 20 jobs against planning by hand, growth, cost over time."""
+    told = _told(["-m", "tests.bench.choice", "jobs", "growth", "time"])
+    yield from _hands(told, 20)
+    for cells in (_cells(line) for line in told if line.count("|") == 8):
+        size, seconds, cost, gap = (
+            int(cells[0]),
+            float(cells[2].split()[0]),
+            float(cells[4]),
+            float(cells[6].split()[0]),
+        )
+        yield Figure("letters: time", f"{size} letters", seconds, "s", size)
+        yield Figure("letters: cost", f"{size} letters", cost, "", size)
+        yield Figure("letters: gap to the bound", f"{size} letters", gap, "%", size)
+
+
+def _hands(told: Sequence[str], count: int) -> Iterator[Figure]:
+    """From the row of sums: what the plans cost as a share of what planning by hand costs, and their gap."""
+    sums = [float(cell) for cell in _cells(next(line for line in told if line.startswith("| all |")))[3:]]
+    for what, (plan, *hands) in (("material", sums[:3]), ("total", sums[3:6])):
+        for hand, cost in zip(HANDS, hands, strict=True):
+            yield Figure(f"{count} jobs against planning by hand", f"{what}, of that of {hand}", plan / cost, "")
+    yield Figure(f"{count} jobs against planning by hand", "gap to the bound", 100 * (1 - sums[6] / sums[3]), "%")
+
+
+def _cells(row: str) -> list[str]:
+    return [cell.strip() for cell in row.split("|")[1:-1]]
 
 
 def intake(sizes: Sequence[int]) -> Iterator[Figure]:
@@ -116,9 +165,16 @@ def _many_splines(path: Path, count: int) -> None:
 def ledger(sheets: int) -> Iterator[Figure]:
     """The rack's own measurement, with so many sheets and ten entries to each."""
     run = ["-m", "tests.bench.rack", "--sheets", str(sheets), "--entries", str(10 * sheets)]
-    done = subprocess.run([sys.executable, *run], cwd=ROOT, capture_output=True, text=True, check=True)
-    for line in done.stdout.splitlines()[1:]:
-        yield Figure(f"ledger, {sheets} sheets", line[:48].strip(), float(line[48:].split()[0]), "ms", limit=100.0)
+    for line in _told(run)[1:]:
+        yield Figure(f"ledger, {sheets} sheets", line[:48].strip(), float(line[48:].split()[0]), "ms", limit=TARGET_MS)
+
+
+def _told(words: Sequence[str]) -> list[str]:
+    """The lines a Python process says."""
+    done = subprocess.run([sys.executable, *words], cwd=ROOT, capture_output=True, text=True)
+    if done.returncode:
+        raise SystemExit(f"{' '.join(words)} failed:\n{done.stderr}")
+    return done.stdout.splitlines()
 
 
 def _spent(words: Sequence[str], **environment: str) -> tuple[float, float]:
@@ -137,14 +193,14 @@ def _spent(words: Sequence[str], **environment: str) -> tuple[float, float]:
 # ── what is written ──────────────────────────────────────────────────────────────────────────────────────────
 
 
-def page(figures: Sequence[Figure], before: dict[str, float], took: float) -> str:
-    """The table; the last column is today's figure over the kept one."""
+def page(figures: Sequence[Figure], before: dict[str, float], took: float, plots: str = "") -> str:
+    """The table; the last column is today's figure over the kept one, `plots` begins the names of the plots."""
     cpu = platform.processor() or platform.machine()
     versions = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
     lines = [
         "# Benchmarks",
         "",
-        "`make bench` writes this page; `make bench KEEP=1` also keeps the figures for later runs.",
+        "`make bench` writes bench.md, `make bench LONG=1` long.md; with `KEEP=1` figures are kept for later runs.",
         "",
     ]
     lines += [f"Machine: {cpu}, {os.cpu_count()} cores, Python {platform.python_version()}. {versions}.", ""]
@@ -153,7 +209,9 @@ def page(figures: Sequence[Figure], before: dict[str, float], took: float) -> st
     for group in dict.fromkeys(figure.group for figure in figures):
         lines += [f"## {group}", "", "| | figure | limit | ratio |", "|---|---|---|---|"]
         lines += [_row(figure, before) for figure in figures if figure.group == group]
-        lines += ["", *([f"![{group}]({_plot_name(group)})", ""] if _plotted(figures, group) else [])]
+        lines += ["", *([f"![{group}]({plots}{_plot_name(group)})", ""] if _plotted(figures, group) else [])]
+    if any(figure.group == "letters: time" for figure in figures):
+        lines += ["![Cost over time of six jobs](../pictures/cost-over-time.svg)", ""]
     return "\n".join(lines)
 
 
@@ -210,22 +268,28 @@ def main() -> None:
         workshop = _workshop(Path(place))
         list(jobs([4], workshop))  # compiles what is compiled once
         figures = [*starting(workshop), *jobs((10, 20, 40, 80, 160) if options.long else (10, 20, 40), workshop)]
+    figures += choices() if options.long else against_hands(5)
     figures += intake((1000, 4000, 16000) if options.long else (500, 2000))
     figures += ledger(100_000 if options.long else 2_000)
     figures += densities(options.instances, 60.0 if options.long else 5.0)
     options.out.mkdir(parents=True, exist_ok=True)
+    name, plots = ("long.md", "long-") if options.long else ("bench.md", "")
     kept = options.out / "bench.json"
-    before = {_key(Figure(**one)): one["value"] for one in json.loads(kept.read_text())} if kept.exists() else {}
-    text = page(figures, before, time.monotonic() - begun)
-    (options.out / "bench.md").write_text(text, encoding="utf-8", newline="\n")
+    before = [Figure(**one) for one in json.loads(kept.read_text())] if kept.exists() else []
+    text = page(figures, {_key(one): one.value for one in before}, time.monotonic() - begun, plots)
+    (options.out / name).write_text(text, encoding="utf-8", newline="\n")
     for group in dict.fromkeys(figure.group for figure in figures):
         if found := _plotted(figures, group):
-            (options.out / _plot_name(group)).write_text(plot(group, found), encoding="utf-8", newline="\n")
-    if options.keep or not kept.exists():
-        kept.write_text(
-            json.dumps([asdict(figure) for figure in figures], indent=1) + "\n", encoding="utf-8", newline="\n"
-        )
+            (options.out / f"{plots}{_plot_name(group)}").write_text(plot(group, found), encoding="utf-8", newline="\n")
+    if options.keep or not before:
+        _keep(kept, [*before, *figures])
     print(text)
+
+
+def _keep(path: Path, figures: Sequence[Figure]) -> None:
+    """The figures of both sizes of run, of each the latest."""
+    latest = {_key(figure): asdict(figure) for figure in figures}
+    path.write_text(json.dumps([*latest.values()], indent=1) + "\n", encoding="utf-8", newline="\n")
 
 
 def _workshop(place: Path) -> Path:

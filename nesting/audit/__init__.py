@@ -20,6 +20,7 @@ from nesting.audit.drawings import Drawing, read_drawing
 from nesting.audit.holding import holding_checks
 from nesting.audit.leftovers import leftover_checks
 from nesting.audit.lineup import lineup_checks
+from nesting.audit.lists import list_checks
 from nesting.audit.passes import pass_checks
 from nesting.audit.pieces import piece_checks
 from nesting.audit.records import PlanRecord, read_plan
@@ -58,6 +59,7 @@ def audit_plan(folder: Path, job: Path | None = None) -> tuple[Check, ...]:
         *leftover_checks(scene),
         *cost_checks(plan),
         *buying_checks(plan),
+        *list_checks(folder, plan),
         *against_job,
     )
 

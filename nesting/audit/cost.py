@@ -2,11 +2,12 @@
 
 In: PlanRecord. Out: Check `cost`.
 Method: exact decimal sums; the gap is what the total lies above the bound, in per cent of the total; the stock keys'
-costs and bounds add up to the whole plan's.
+costs and bounds add up to the whole plan's; each sheet's price and the credit for its leftovers are among the lines.
 """
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator
 from decimal import Decimal
 
@@ -31,11 +32,25 @@ def _flaws(plan: PlanRecord) -> Iterator[Flaw]:
     if total != cost.total:
         yield Flaw("cost", f"the lines add up to {total}, the total says {cost.total}")
     yield from _gap_flaws("cost", cost.total, cost.bound, cost.gap_percent)
+    yield from _sheet_flaws(plan)
     for each in cost.by_stock:
         where = f"cost of {each.material} {each.colour} {each.thickness_mm:g} mm"
         yield from _gap_flaws(where, each.cost, each.bound, each.gap_percent)
     if cost.by_stock:
         yield from _sum_flaws(plan)
+
+
+def _sheet_flaws(plan: PlanRecord) -> Iterator[Flaw]:
+    """The lines that are named after a sheet: what it costs, what its leftovers bring back."""
+    amounts: dict[str, Decimal] = defaultdict(Decimal)
+    for line in plan.cost.lines:
+        amounts[line.what] += line.amount
+    for sheet in plan.sheets:
+        kept = [left.credit for left in sheet.leftovers if left.keep]
+        for what, due in (("stock", sheet.price), ("leftover kept", -sum(kept, Decimal(0)))):
+            told = amounts[f"sheet {sheet.id}: {what}"]
+            if abs(told - due) > CENT * max(1, len(kept)):
+                yield Flaw(f"sheet {sheet.id}", f"the cost line `{what}` says {told}, the sheet {due}")
 
 
 def _gap_flaws(where: str, cost: Decimal, bound: Decimal, gap_percent: float) -> Iterator[Flaw]:

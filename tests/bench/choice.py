@@ -178,7 +178,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     make_plan(sign_job(1))
     if "jobs" in options.what:
         table = jobs_table(JOBS[: options.first])
-        print("\n".join(table[-2:]))
+        print("\n".join(table[-4:]))
         if options.first >= len(JOBS):
             put(PAGE, "jobs", table)
     if "growth" in options.what:

@@ -44,7 +44,7 @@ def workshop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def demo(workshop: Path) -> Path:
+def demo_rack(workshop: Path) -> Path:
     load_table(workshop, DEMO, at=datetime.now(UTC), who="Ann")
     return workshop
 
@@ -70,7 +70,7 @@ def test_a_sheet_received_is_listed(workshop: Path) -> None:
     assert "R1     acrylic   opal     5  600 x 400   9.50     0  bay 1  unknown" in halfturn("list")
 
 
-def test_the_demo_rack_is_listed_with_its_sums(demo: Path) -> None:
+def test_the_demo_rack_is_listed_with_its_sums(demo_rack: Path) -> None:
     assert "12 sheets, 2.161 m2, book value 144.20" in halfturn("list")
     assert "5 sheets (2 shown)" in halfturn("list", "--colour", "opal", "--limit", "2")
     assert "acrylic   opal           10       2  0.304  27.30             0" in halfturn("value")
@@ -88,12 +88,12 @@ def test_the_demo_rack_is_listed_with_its_sums(demo: Path) -> None:
         (("--state", "scrapped"), []),
     ],
 )
-def test_a_list_answers_what_is_asked(demo: Path, words: tuple[str, ...], numbers: list[str]) -> None:
+def test_a_list_answers_what_is_asked(demo_rack: Path, words: tuple[str, ...], numbers: list[str]) -> None:
     lines = [line for line in halfturn("list", *words).splitlines() if line[0] in "AB"]
     assert [line.split()[0] for line in lines] == numbers
 
 
-def test_a_list_waits_for_no_library_it_does_not_need(demo: Path) -> None:
+def test_a_list_waits_for_no_library_it_does_not_need(demo_rack: Path) -> None:
     code = "import sys; from cli.main import app; app(['rack', 'list'], standalone_mode=False); print(*sys.modules)"
     run = [sys.executable, "-c", code]
     loaded = subprocess.run(run, capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2]).stdout
@@ -168,15 +168,15 @@ def test_arcs_of_a_drawn_sheet_become_chords_inside_the_material(workshop: Path)
         ("finish", "never-accepted"),
     ],
 )
-def test_what_makes_no_sense_is_told_and_nothing_is_booked(demo: Path, words: tuple[str, ...]) -> None:
+def test_what_makes_no_sense_is_told_and_nothing_is_booked(demo_rack: Path, words: tuple[str, ...]) -> None:
     before = halfturn("list")
     with pytest.raises(Fault):
         halfturn(*words)
     assert halfturn("list") == before
-    assert not list(demo.glob("*.pdf"))
+    assert not list(demo_rack.glob("*.pdf"))
 
 
-def test_a_mistake_is_corrected_and_stays_in_the_history(demo: Path) -> None:
+def test_a_mistake_is_corrected_and_stays_in_the_history(demo_rack: Path) -> None:
     halfturn("scrap", "A1", "--why", "wrong pile")
     halfturn("correct", "A1", "--back", "--lot", "MB-0420", "--why", "it was A3")
     halfturn("move", "A1", "bay 7")
@@ -187,7 +187,7 @@ def test_a_mistake_is_corrected_and_stays_in_the_history(demo: Path) -> None:
     assert "agree" in halfturn("check")
 
 
-def test_a_sheet_not_found_counts_no_more_until_it_turns_up(demo: Path) -> None:
+def test_a_sheet_not_found_counts_no_more_until_it_turns_up(demo_rack: Path) -> None:
     assert halfturn("missing", "A1", "--why", "not in bay 1") == "A1 is missing\n"
     assert "A1" not in halfturn("list") and "A1" in halfturn("list", "--state", "missing")
     halfturn("correct", "A1", "--back", "--why", "behind the door")
@@ -227,7 +227,7 @@ def test_a_plan_is_found_by_the_id_it_was_accepted_under(planned: Path) -> None:
     assert "finished" in halfturn("finish", plan_id)
 
 
-def test_a_count_books_what_it_finds(demo: Path) -> None:
+def test_a_count_books_what_it_finds(demo_rack: Path) -> None:
     seen = ("count", "--place", "bay 1", "A1", "A2", "B1", "Z9")
     assert "1 missing, booked as not found: A3" in halfturn(*seen, "--dry-run")
     assert "A3" in halfturn("list")
@@ -261,7 +261,7 @@ def test_a_hostile_name_moves_no_cursor(workshop: Path) -> None:
         halfturn("accept", str(workshop))
 
 
-def test_papers_are_written(demo: Path) -> None:
+def test_papers_are_written(demo_rack: Path) -> None:
     assert "12 labels" in halfturn("labels", "labels.pdf", "--size", "99x57", "--columns", "2", "--rows", "5")
     assert "2 labels" in halfturn("labels", "two.pdf", "A1", "A2", "--first", "5")
     assert "12 sheets" in halfturn("picture", "rack.svg")

@@ -143,7 +143,7 @@ def whole() -> bytes:
         return file.read_bytes()
 
 
-@settings(max_examples=100, derandomize=True, deadline=None)
+@settings(max_examples=100, derandomize=True)
 @given(damage=st.binary(min_size=1, max_size=400), at=st.floats(0, 1))
 def test_a_damaged_file_is_read_or_told_and_no_bug_of_ours(damage: bytes, at: float) -> None:
     with tempfile.TemporaryDirectory() as name:

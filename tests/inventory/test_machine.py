@@ -40,9 +40,7 @@ PLANS: dict[str, Plan] = {
     "four": sample_plan(None),
 }
 SIZES = {"S1": (600.0, 700.0), "S2": (1000.0, 500.0)}
-SHORT = settings(
-    max_examples=35, stateful_step_count=30, deadline=None, suppress_health_check=[HealthCheck.filter_too_much]
-)
+SHORT = settings(max_examples=35, stateful_step_count=30, suppress_health_check=[HealthCheck.filter_too_much])
 
 
 @dataclass

@@ -124,7 +124,7 @@ CELLS = st.one_of(
 )
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     cells=st.lists(st.lists(CELLS, min_size=9, max_size=9), max_size=4),
     noise=st.binary(max_size=30),

@@ -131,7 +131,7 @@ def test_a_closed_machine_takes_no_more_than_its_travel():
     assert lacking_mm(closed, 600, 401) == pytest.approx(1, abs=0.01)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(star_rings(), st.floats(1.5, 2.9), st.booleans())
 def test_passes_cut_every_contour_exactly_once_within_the_travel(ring, scale, open_back):
     outline = tuple((x * scale, y * scale, bulge) for x, y, bulge in ring)
@@ -148,7 +148,7 @@ def test_passes_cut_every_contour_exactly_once_within_the_travel(ring, scale, op
     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.floats(100, 600), st.floats(100, 1500), st.booleans())
 def test_reaches_never_leave_the_blank_and_windows_of_an_open_machine_cover_it(width, depth, open_back):
     blank = (0.0, 0.0, width, depth)
@@ -199,7 +199,7 @@ def test_a_blank_that_misses_only_its_margins_lies_centred():
     assert {reach.shift_mm[0] for reach in found if reach.turn_deg == 0} == {-5.0}
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(star_rings(), st.floats(420, 780))
 def test_joins_are_never_more_than_the_straight_middle_line_would_make(ring, depth):
     x0, y0, x1, y1 = curves.bounds([ring])

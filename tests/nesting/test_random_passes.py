@@ -105,7 +105,7 @@ def planned(shape, machine, share, waste):
     return one, blank, runs
 
 
-few = settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
+few = settings(max_examples=30, suppress_health_check=list(HealthCheck))
 
 
 @few

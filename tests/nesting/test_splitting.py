@@ -240,7 +240,7 @@ def shapes(draw: st.DrawFn) -> Piece:
     return oversize(ring, (round_hole(0, 0, 12.0),))
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(shapes())
 def test_segments_make_up_any_shape_and_joints_miss_its_holes(one: Piece):
     (found,) = split_all([Question(one, ROOMS)])

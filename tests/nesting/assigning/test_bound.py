@@ -100,7 +100,7 @@ def fits(sides: list[tuple[int, int]], room: tuple[int, int]) -> bool:
     return lay(sorted(sides, key=lambda side: -side[0] * side[1]), frozenset())
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.tuples(st.integers(2, 7), st.integers(2, 7)), st.data())
 def test_what_fits_on_a_sheet_never_takes_more_than_one(room: tuple[int, int], data: st.DataObject) -> None:
     side = st.tuples(st.integers(1, room[0]), st.integers(1, room[1]))

@@ -56,7 +56,7 @@ def test_trims_are_guillotine_and_parts_never_overlap(width, depth, w, h):
 SIZES = ((600.0, 400.0), (400.0, 600.0), (600.0, 800.0), (800.0, 600.0))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.integers(300, 3050), st.integers(300, 2050), st.sampled_from([3.0, 5.0]), st.integers(1, 4))
 def test_a_sheet_cut_up_comes_apart_edge_to_edge_into_blanks_that_lie_in_the_machine(width, depth, thickness, stages):
     machine, rates = laser(), replace(RATES, trim_stages=stages)

@@ -452,6 +452,50 @@ def drawings_of_two_passes_swapped(folder: PlanFolder) -> None:
     files[one["file"]], files[other["file"]] = files[other["file"]], files[one["file"]]
 
 
+@damage("coverage")
+def cut_moved_to_a_layer_that_is_not_run(folder: PlanFolder) -> None:
+    cut(folder).layer = "NOTE_SHEET"
+
+
+@damage("cut lines")
+def two_unlike_pieces_in_each_other_s_place(folder: PlanFolder) -> None:
+    placements = [p for sheet in folder.plan["sheets"] for p in sheet["placements"]]
+    one, other = first(
+        (a, b)
+        for a in placements
+        for b in placements
+        if a["blank"] == b["blank"]
+        and len(folder.piece(a["piece"])["outline"]) < len(folder.piece(b["piece"])["outline"])
+    )
+    one["piece"], other["piece"] = other["piece"], one["piece"]
+
+
+@damage("cut lines")
+def circle_0_03_mm_too_large(folder: PlanFolder) -> None:
+    entity = cut(folder, lambda e: len(e.vertices) == 2 and e.closed and has_arc(e))
+    middle = sum(complex(*vertex[:2]) for vertex in entity.vertices) / 2
+    for vertex in entity.vertices:
+        away = complex(*vertex[:2]) - middle
+        vertex[:2] = [(middle + away * (1 + 0.03 / abs(away))).real, (middle + away * (1 + 0.03 / abs(away))).imag]
+
+
+@damage("cut lines")
+def corner_with_x_and_y_exchanged(folder: PlanFolder) -> None:
+    vertex = cut(folder, lambda e: abs(e.vertices[0][0] - e.vertices[0][1]) > 1.0).vertices[0]
+    vertex[0], vertex[1] = vertex[1], vertex[0]
+
+
+@damage("cut lines")
+def pass_said_to_be_face_down(folder: PlanFolder) -> None:
+    first(run for _, run in folder.runs() if run["whole"])["flipped"] = True
+
+
+@damage("coverage")
+def contour_run_a_second_time_the_other_way(folder: PlanFolder) -> None:
+    entity = cut(folder, lambda e: e.closed and not has_arc(e))
+    folder.drawings[file_of(folder, entity)].append(Entity("CUT", entity.vertices[::-1], True))
+
+
 # ── marks ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -669,6 +713,22 @@ def two_passes_of_one_number(folder: PlanFolder) -> None:
         run["order"] = 1
 
 
+@damage("pass lists")
+def pieces_of_two_passes_listed_the_other_way_round(folder: PlanFolder) -> None:
+    one, other = first(
+        (a, b) for _, a in folder.runs() for _, b in folder.runs() if a["whole"] and a["whole"] != b["whole"]
+    )
+    one["whole"], other["whole"] = other["whole"], one["whole"]
+
+
+@damage("line-up marks")
+def order_of_two_passes_swapped(folder: PlanFolder) -> None:
+    if folder.plan["warnings"]:
+        raise NotHere
+    _, (one, other, *_) = with_joins(folder)
+    one["order"], other["order"] = other["order"], one["order"]
+
+
 # ── cutting order ────────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -718,6 +778,13 @@ def outline_of_a_shared_piece_closed_before_its_hole(folder: PlanFolder) -> None
             entities[:] = [entity for entity in entities if entity is not hole]
     last = folder.drawings[runs[-1]["file"]]
     last.append(Entity("CUT", to_bed(folder.contours(name)[1], runs[-1]), True))
+
+
+@damage("cut order")
+def drawing_turned_end_for_end(folder: PlanFolder) -> None:
+    """The same contours, the last one first."""
+    piece = whole_piece(folder, lambda p: len(p["holes"]) > 0)
+    folder.drawings[file_of(folder, folder.drawn(piece["id"])[0])].reverse()
 
 
 # ── line-up marks ────────────────────────────────────────────────────────────────────────────────────────────
@@ -795,6 +862,17 @@ def line_up_mark_that_a_later_pass_cannot_reach(folder: PlanFolder) -> None:
     x0, y0, x1, y1 = blank["rect_mm"]
     far = first((x, y) for x in (x0 + 10, x1 - 10) for y in (y0 + 10, y1 - 10) if 3 < to_bed([[x, y]], run)[0][1] < 397)
     move_line_up_mark(folder, *far)
+
+
+@damage("marks")
+def line_up_mark_engraved_instead_of_cut(folder: PlanFolder) -> None:
+    first(folder.on("LINEUP")).layer = "MARK"
+
+
+@damage("line-up marks")
+def two_line_up_marks_of_one_number(folder: PlanFolder) -> None:
+    run = first(run for _, run in folder.runs() if len(run["lineup"]) > 1)
+    run["lineup"][1]["number"] = run["lineup"][0]["number"]
 
 
 @damage("joins lined up")
@@ -945,6 +1023,11 @@ def one_drawing_for_two_passes(folder: PlanFolder) -> None:
     folder.runs()[1][1]["file"] = folder.runs()[0][1]["file"]
 
 
+@damage("files")
+def drawing_without_a_unit(folder: PlanFolder) -> None:
+    folder.units[folder.runs()[0][1]["file"]] = 0
+
+
 # ── trims and leftovers ──────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -983,6 +1066,27 @@ def trim_two_millimetres_off(folder: PlanFolder) -> None:
     axis = 0 if trim["from_mm"][0] == trim["to_mm"][0] else 1
     for key in ("from_mm", "to_mm"):
         trim[key][axis] += 2.0
+
+
+@damage("blanks freed")
+def trim_0_3_mm_off(folder: PlanFolder) -> None:
+    trim = trimmed(folder)
+    axis = 0 if trim["from_mm"][0] == trim["to_mm"][0] else 1
+    for key in ("from_mm", "to_mm"):
+        trim[key][axis] += 0.3
+
+
+@damage("blanks freed")
+def blank_said_to_reach_a_millimetre_further(folder: PlanFolder) -> None:
+    sheet = first(s for s in folder.plan["sheets"] if s["trims"])
+    sheet["blanks"][0]["rect_mm"][2] += 1.0
+
+
+@damage("blanks freed")
+def sheet_said_to_be_wider_than_its_blank(folder: PlanFolder) -> None:
+    sheet = first(s for s in folder.plan["sheets"] if not s["trims"] and len(s["blanks"]) == 1)
+    right = max(x for x, _ in sheet["outline_mm"])
+    sheet["outline_mm"] = [[x + 40.0 * (x == right), y] for x, y in sheet["outline_mm"]]
 
 
 @damage("trims in order")
@@ -1053,6 +1157,14 @@ def leftover_over_a_piece(folder: PlanFolder) -> None:
     x, y, _ = folder.contours(sheet["placements"][0]["piece"])[0][0]
     left["outline_mm"] = [[x - 50, y - 50], [x + 50, y - 50], [x + 50, y + 50], [x - 50, y + 50]]
     left["usable_mm"] = [x - 40, y - 40, x + 40, y + 40]
+
+
+@damage("leftovers")
+def leftover_a_millimetre_larger_all_round(folder: PlanFolder) -> None:
+    _, left = leftover(folder)
+    xs, ys = zip(*left["outline_mm"], strict=True)
+    x, y = sum(xs) / len(xs), sum(ys) / len(ys)
+    left["outline_mm"] = [[a + math.copysign(1.0, a - x), b + math.copysign(1.0, b - y)] for a, b in left["outline_mm"]]
 
 
 @damage("leftovers")
@@ -1154,6 +1266,18 @@ def cost_of_a_stock_key_told_too_low(folder: PlanFolder) -> None:
 @damage("cost")
 def gap_told_wrong(folder: PlanFolder) -> None:
     folder.plan["cost"]["gap_percent"] += 3.0
+
+
+@damage("cost")
+def sheet_dearer_than_its_cost_line(folder: PlanFolder) -> None:
+    sheet = folder.plan["sheets"][0]
+    sheet["price"] = str(round(float(sheet["price"]) + 5.0, 2))
+
+
+@damage("cost")
+def leftover_said_to_bring_back_more(folder: PlanFolder) -> None:
+    _, left = first((s, left) for s in folder.plan["sheets"] for left in s["leftovers"] if left["keep"])
+    left["credit"] = str(round(float(left["credit"]) + 1.0, 2))
 
 
 # ── buying ───────────────────────────────────────────────────────────────────────────────────────────────────

@@ -280,7 +280,7 @@ def _by_stock(sheets: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def plan_of(pieces: list[dict[str, Any]], sheets: list[dict[str, Any]]) -> dict[str, Any]:
-    lines = [{"what": f"sheet {s['id']}", "quantity": 1, "unit": "sheet", "amount": s["price"]} for s in sheets]
+    lines = [{"what": f"sheet {s['id']}: stock", "quantity": 1, "unit": "sheet", "amount": s["price"]} for s in sheets]
     total = f"{80 * len(sheets)}.00"
     cost = {
         "currency": "EUR", "lines": lines, "total": total, "bound": total, "gap_percent": 0.0,
@@ -329,7 +329,18 @@ def entrance_sign() -> PlanFolder:
     small["holes_mm"] = [[[100, 100], [140, 100], [140, 140], [100, 140]]]
     plan = plan_of(_white_pieces() + _blue_pieces(), [big, small])
     drawings = {**_white_sheet(plan, big), **_blue_sheet(plan, small)}
+    _credited(plan["cost"], "S1", 10)
     return PlanFolder(copy.deepcopy(plan), drawings)
+
+
+def _credited(cost: dict[str, Any], sheet: str, amount: int) -> None:
+    """What a leftover brings back, off the total, the bound and its stock key's share."""
+    line = {"what": f"sheet {sheet}: leftover kept", "quantity": 0.19, "unit": "m2", "amount": f"-{amount}.00"}
+    cost["lines"].append(line)
+    share = next(one for one in cost["by_stock"] if one["colour"] == WHITE["colour"])
+    for one, keys in ((cost, ("total", "bound")), (share, ("cost", "bound"))):
+        for key in keys:
+            one[key] = f"{float(one[key]) - amount:.2f}"
 
 
 def _white_pieces() -> list[dict[str, Any]]:

@@ -162,7 +162,7 @@ SOUND = entrance_sign().drawing(FILE).split(b"\n")
 NASTY = [b"nan", b"inf", b"-1", b"1e400", b"", b"9" * 30, b"LWPOLYLINE", b"SECTION", b"EOF", b"  0", b"100", b"\xff"]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(st.tuples(st.integers(0, len(SOUND) - 1), st.sampled_from(NASTY)), min_size=1, max_size=8))
 @example([(len(SOUND) // 3, b"1e400")])
 def test_a_drawing_damaged_anywhere_is_read_or_refused_never_raises(blows: list[tuple[int, bytes]]) -> None:

@@ -84,14 +84,14 @@ def sheets(draw: st.DrawFn) -> Ground:
     return Ground(outline, reaches, pinned, zones)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(wanted(), st.one_of(st.just(Ground(OFFCUT)), sheets()), GAPS, MARGINS, st.integers(0, 3))
 def test_what_is_laid_is_laid_well(shapes, ground, gap_mm, margin_mm, seed) -> None:
     layout = fill(shapes, ground, gap_mm=gap_mm, margin_mm=margin_mm, stop=after_evaluations(20_000), seed=seed)
     assert_valid(layout, shapes, ground, gap_mm, margin_mm)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(wanted(), sheets(), GAPS, MARGINS)
 def test_a_set_that_is_said_to_fit_does(shapes, ground, gap_mm, margin_mm) -> None:
     layout = fit(shapes, ground, gap_mm=gap_mm, margin_mm=margin_mm, stop=after_evaluations(20_000))
@@ -100,7 +100,7 @@ def test_a_set_that_is_said_to_fit_does(shapes, ground, gap_mm, margin_mm) -> No
         assert_valid(layout, shapes, ground, gap_mm, margin_mm)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(wanted(), sheets(), GAPS, MARGINS)
 def test_every_sheet_bought_is_laid_well(shapes, ground, gap_mm, margin_mm) -> None:
     stock = [Stock(ground, 3.0, 1), Stock(Ground(OFFCUT), 4.0, 1), Stock(Ground(box(0, 0, 260, 260)))]

@@ -97,7 +97,7 @@ def test_the_raster_knows_the_rim() -> None:
     st.floats(-160, 160),
     st.floats(-160, 160),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_overlap_is_what_shapely_says(first: list[float], second: list[float], x: float, y: float) -> None:
     one, two = (
         Polygon(
@@ -116,7 +116,7 @@ def test_overlap_is_what_shapely_says(first: list[float], second: list[float], x
 
 
 @given(st.lists(st.floats(10, 80), min_size=3, max_size=90), st.sampled_from([0.1, 1.0, 3.0]))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_an_offset_never_cuts_a_corner(radii: list[float], distance: float) -> None:
     n = len(radii)
     polygon = Polygon(
@@ -126,7 +126,7 @@ def test_an_offset_never_cuts_a_corner(radii: list[float], distance: float) -> N
 
 
 @given(st.lists(st.floats(60, 80), min_size=100, max_size=300), st.sampled_from([0.0, 1.0, 3.0]))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_a_simpler_outline_never_eats_the_gap(radii: list[float], gap_mm: float) -> None:
     n = len(radii)
     polygon = Polygon(

@@ -31,7 +31,7 @@ def check_sound(shapes, spots, ground, gap, margin):
         assert any(reach.buffer(1e-4).covers(outline) for reach in ground.reaches)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.lists(SIDES, min_size=1, max_size=12),
     TURNS,
@@ -49,7 +49,7 @@ def test_a_filled_ground_is_sound(sides, turns, gap, margin, reaches):
     check_sound(shapes, layout.spots, ground, gap, margin)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.lists(SIDES, min_size=1, max_size=15), st.sampled_from([0.0, 4.0]), st.sampled_from([0.0, 5.0]))
 def test_all_are_shared_out_soundly_and_no_limit_is_passed(sides, gap, margin):
     shapes = panels(*sides, turns=(0.0, 90.0))

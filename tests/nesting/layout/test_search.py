@@ -35,7 +35,7 @@ def loss_of(chain: Chain, i: int, x: float, y: float, limit: float) -> float:
     return float(kernels.assess(chain.rows, chain.regions, chain.state, i, int(chain.state.row[i]), 0, x, y, limit))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.integers(0, 10_000), st.integers(0, len(SHAPES) - 1))
 def test_a_candidate_is_held_against_all_others(seed: int, i: int) -> None:
     chain = crowd(seed)
@@ -43,7 +43,7 @@ def test_a_candidate_is_held_against_all_others(seed: int, i: int) -> None:
     assert here == pytest.approx(kernels.piece_loss(chain.state, i), rel=1e-5)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.integers(0, 10_000), st.integers(0, len(SHAPES) - 1), st.floats(0.01, 1.5))
 def test_a_candidate_is_ruled_out_only_if_it_is_no_better(seed: int, i: int, share: float) -> None:
     chain = crowd(seed)

@@ -75,7 +75,7 @@ def stages_of(part: Part, axis: int | None = None) -> int:
     return max(stages_of(each, part.axis) for each in part.parts) + (part.axis != axis)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.tuples(st.integers(2, 6), st.integers(2, 6)), WANTS, st.integers(0, 1), st.sampled_from([1, 2, 3, None]))
 def test_the_best_pattern_is_worth_what_trying_all_cuts_says(size, wants, cut, stages):
     pattern = best_pattern(size, wants, cut=cut, stages=stages)
