@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.as_json import JsonOption, echo_json
-from nesting.faults import DrawingFault
 
 if TYPE_CHECKING:
     from nesting.drawing.inspecting import Inspection
@@ -68,22 +67,19 @@ def _written(drawing: Path, out: Path, inspection: Inspection, intake: Intake) -
     from cli.documents.inspection import inspection_picture
     from cli.documents.png import png
     from cli.documents.svg import svg
+    from cli.whole_folder import written_whole
     from nesting.drawing.inspecting import starting_job
 
     picture = inspection_picture(drawing.name, inspection)
     stem, job = drawing.stem, out / f"{drawing.stem}-job.toml"
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        (out / f"{stem}-inspected.svg").write_text(svg(picture), encoding="utf-8", newline="\n")
-        (out / f"{stem}-inspected.png").write_bytes(png(picture))
+    with written_whole(out) as fresh:
+        (fresh / f"{stem}-inspected.svg").write_text(svg(picture), encoding="utf-8", newline="\n")
+        (fresh / f"{stem}-inspected.png").write_bytes(png(picture))
         said = [f"pictures: {out / stem}-inspected.svg, .png"]
         if job.exists():
             return [*said, f"job file: {job} is there already and was left as it is"]
-        job.write_text(starting_job(_seen_from(out, drawing), inspection, intake), encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise DrawingFault(
-            f"cannot write into {out} ({error.strerror})", mend="choose another folder with --out"
-        ) from error
+        start = starting_job(_seen_from(out, drawing), inspection, intake)
+        (fresh / job.name).write_text(start, encoding="utf-8", newline="\n")
     return [*said, f"job file to start from: {job}"]
 
 

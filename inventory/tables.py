@@ -40,7 +40,7 @@ TOLD = ("state", "reserved_for", "parent", "since", "area_m2")
 MM = {"mm": 1.0, "in": 25.4}
 Unit = Literal["mm", "in"]
 
-MOST_BYTES = 200_000_000
+MOST_BYTES = 60_000_000
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 

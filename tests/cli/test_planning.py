@@ -1,5 +1,6 @@
 """`halfturn plan` as a person meets it: what goes wrong is told once, with its mend, and nothing is written."""
 
+import os
 import shutil
 import signal
 import subprocess
@@ -8,6 +9,8 @@ from pathlib import Path
 
 import ezdxf
 import pytest
+
+from cli.planning import asked_to_stop
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_data"
 
@@ -68,6 +71,39 @@ def test_ctrl_c_hands_out_the_best_plan_so_far(shop):
     assert run.returncode == 0
     assert "stopped on request" in said
     assert halfturn("audit", shop / "plan").returncode == 0
+
+
+def test_ctrl_c_before_there_is_a_plan_ends_with_130_and_changes_nothing(shop):
+    draw(shop, box(100, 100))
+    before = sorted(path.name for path in shop.iterdir())
+    words = ["plan", shop / "job.toml", "--out", shop / "plan", "--workshop", shop / "workshop"]
+    command = [sys.executable, "-m", "cli.main", *map(str, words)]
+    there = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "cwd": DEMO.parent}
+    # Whoever starts these tests in the background may have Ctrl-C ignored.
+    with subprocess.Popen(command, preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL), **there) as run:
+        assert run.stderr.readline() == "reading\n"
+        run.send_signal(signal.SIGINT)
+        _, told = run.communicate()
+    assert run.returncode == 130
+    assert "Traceback" not in told
+    assert sorted(path.name for path in shop.iterdir()) == before
+
+
+@pytest.fixture
+def heard():
+    """Ctrl-C raises KeyboardInterrupt, whoever started the tests."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+def test_the_first_ctrl_c_asks_for_what_there_is_and_the_second_gives_up(capsys, heard):
+    with pytest.raises(KeyboardInterrupt), asked_to_stop("the best plan so far") as asked:
+        os.kill(os.getpid(), signal.SIGINT)
+        assert asked == [True]
+        os.kill(os.getpid(), signal.SIGINT)
+    assert "Ctrl-C again to give up" in capsys.readouterr().err
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
 
 
 def box(width: float, depth: float) -> list[tuple[float, float]]:
