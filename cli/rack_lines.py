@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from inventory.tables import Fate
 
 HEADINGS = ("sheet", "material", "colour", "mm", "size mm", "value", "days", "place", "lot", "held for")
-RIGHT = frozenset({"mm", "value", "days", "sheets", "m2", "oldest, days"})
+RIGHT = frozenset({"mm", "value", "days", "sheets", "m²", "oldest, days"})
 
 
 def sheet_lines(sheets: Sequence[Sheet], plans: Mapping[str, PlanOnRack], *, now: datetime) -> Iterator[str]:
@@ -35,7 +35,7 @@ def plan_lines(plans: Iterable[tuple[PlanOnRack, tuple[str, ...]]]) -> Iterator[
 
 def worth_lines(found: Iterable[Worth], *, now: datetime) -> Iterator[str]:
     """A heading, then a line for each stock key."""
-    headings = ("material", "colour", "mm", "sheets", "m2", "value", "oldest, days")
+    headings = ("material", "colour", "mm", "sheets", "m²", "value", "oldest, days")
     return _table(headings, (_worth_cells(w, (now - w.oldest).days) for w in found))
 
 
@@ -73,7 +73,7 @@ def _told(entry: Entry) -> str:
         case Kind.CUT:
             pieces = ", ".join(name if name == piece else f"{name} ({piece})" for piece, name in body["pieces"])
             left = f"; leftovers {', '.join(body['leftovers'])}" if body["leftovers"] else ""
-            lost = f"kerf {body['kerf_mm2'] / 1e6:.4f}, scrap {body['scrap_mm2'] / 1e6:.4f} m2"
+            lost = f"kerf {body['kerf_mm2'] / 1e6:.4f}, scrap {body['scrap_mm2'] / 1e6:.4f} m²"
             return f"{pieces or 'no piece'}{left}; {lost}"
         case Kind.MOVED:
             return f"to {body['place']}"
@@ -114,7 +114,7 @@ def _table(headings: Sequence[str], cells: Iterable[Sequence[str]]) -> Iterator[
 def sums_line(found: Listing) -> str:
     """How many sheets, how much of them, worth how much."""
     shown = f" ({len(found.sheets)} shown)" if len(found.sheets) < found.count else ""
-    return f"{counted(found.count, 'sheet')}{shown}, {found.area_mm2 / 1e6:.3f} m2, book value {found.value:.2f}"
+    return f"{counted(found.count, 'sheet')}{shown}, {found.area_mm2 / 1e6:.3f} m², book value {found.value:.2f}"
 
 
 def _cells(sheet: Sheet, plans: Mapping[str, PlanOnRack], now: datetime) -> tuple[str, ...]:

@@ -109,7 +109,9 @@ def finish(
     typer.echo(f"{plan_id} is finished; {counted(len(left), 'leftover')} on the rack")
     for sheet in left:
         typer.echo(f"  {_told(sheet)}")
-    if labels and left:
+    if labels and not left:
+        typer.echo(f"no leftovers, so no labels: {labels} is not written")
+    elif labels:
         from cli.rack_papers import write_labels
 
         write_labels(workshop, [sheet.id for sheet in left], labels)

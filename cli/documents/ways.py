@@ -25,23 +25,35 @@ LONGEST = 400
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """One way as it is told; without a plan, `why` says what rules it out."""
+    """One way as it is told; without a plan, `why` says what rules it out. `same_as` is the number of an earlier way
+    that comes to the same sheets at the same cost."""
 
     number: int
     name: str
     plan: Plan | None
     more: Decimal
     why: str
+    same_as: int | None = None
 
 
 def told(found: Comparison) -> list[Told]:
     """Every way with its number and its reason, cheapest first."""
     plans = [one.plan for one in found.tried if one.plan is not None]
     dearer = [plan for plan in plans if plan.cost.total > plans[0].cost.total]
-    return [
-        Told(number, one.name, one.plan, _more(one, plans[0]), _why(one, plans[0], dearer))
-        for number, one in enumerate(found.tried, 1)
-    ]
+    return [_told(number, found.tried, plans[0], dearer) for number in range(1, len(found.tried) + 1)]
+
+
+def _told(number: int, tried: Sequence[Alternative], best: Plan, dearer: Sequence[Plan]) -> Told:
+    one = tried[number - 1]
+    same = next((n for n, other in enumerate(tried[: number - 1], 1) if _same(one.plan, other.plan)), None)
+    why = f"the same sheets and the same cost as way {same}" if same else _why(one, best, dearer)
+    return Told(number, one.name, one.plan, _more(one, best), why, same)
+
+
+def _same(plan: Plan | None, other: Plan | None) -> bool:
+    if plan is None or other is None:
+        return False
+    return plan.cost.total == other.cost.total and sources(plan) == sources(other)
 
 
 def _more(one: Alternative, best: Plan) -> Decimal:
@@ -88,7 +100,7 @@ def _figures(way: Told) -> tuple[str, ...]:
 
 
 def _below(way: Told) -> Iterator[tuple[str, str]]:
-    if way.plan is not None:
+    if way.plan is not None and way.same_as is None:
         yield "buy", _listed(way.plan, bought=True) or "nothing"
         if rack := _listed(way.plan, bought=False):
             yield "rack", rack
@@ -124,7 +136,7 @@ def _left(plan: Plan) -> str:
     worth = sum((left.credit for left in kept), Decimal(0))
     area = sum(shapely.Polygon(left.outline_mm, left.holes_mm).area for left in kept) / 1e6
     return (
-        f"{counted(len(kept), 'offcut')}, {area:.3f} m2, worth {worth:.2f} {plan.cost.currency}, "
+        f"{counted(len(kept), 'offcut')}, {area:.3f} m², worth {worth:.2f} {plan.cost.currency}, "
         f"the best {x1 - x0:.0f} x {y1 - y0:.0f} mm"
     )
 

@@ -6,11 +6,16 @@ import shutil
 import signal
 import subprocess
 import sys
+from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
 
+from cli.documents import ways
+from nesting.buying import Alternative, Comparison
 from tests.cli.test_planning import JOB, box, draw, halfturn
+from tests.inventory.sample import sample_plan
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_data"
 
@@ -52,6 +57,19 @@ def test_the_office_gets_a_table_that_no_spreadsheet_runs(shop):
     costs = [float(row["cost (EUR)"]) for row in rows]
     assert costs == sorted(costs)
     assert not any(cell.startswith("=") for row in rows for cell in row.values())
+
+
+def test_a_way_that_comes_to_the_same_sheets_says_so_and_not_more():
+    def way(name: str, number: str, cost: int) -> Alternative:
+        plan = sample_plan(number)
+        return Alternative(name, replace(plan, cost=replace(plan.cost, total=Decimal(cost))))
+
+    found = Comparison((way("any", "A1", 10), way("new", "A1", 10), way("other", "A2", 10), way("rack", "A1", 12)))
+    first, again, other, dearer = ways.told(found)
+    assert first.same_as is other.same_as is dearer.same_as is None
+    assert again.same_as == 1 and again.why == "the same sheets and the same cost as way 1"
+    printed = list(ways.lines("Sign", found, 100))
+    assert sum(line.startswith("    buy ") for line in printed) == 3
 
 
 def test_other_programs_read_the_same_as_json(shop):

@@ -71,7 +71,7 @@ def test_a_sheet_received_is_listed(workshop: Path) -> None:
 
 
 def test_the_demo_rack_is_listed_with_its_sums(demo_rack: Path) -> None:
-    assert "12 sheets, 2.161 m2, book value 144.20" in halfturn("list")
+    assert "12 sheets, 2.161 m², book value 144.20" in halfturn("list")
     assert "5 sheets (2 shown)" in halfturn("list", "--colour", "opal", "--limit", "2")
     assert "acrylic   opal           10       2  0.304  27.30             0" in halfturn("value")
 
@@ -219,6 +219,16 @@ def test_a_plan_of_bought_sheets_may_be_run_again(planned: Path) -> None:
     assert again == first.replace(";", ".2;")
     assert halfturn("accept", str(planned), "--again").split()[2] == again
     assert "cancelled" in halfturn("cancel", str(planned))
+
+
+def test_where_nothing_is_left_no_labels_are_printed_and_it_is_said(planned: Path) -> None:
+    plan = sample_plan()
+    plan = replace(plan, sheets=tuple(replace(sheet, leftovers=()) for sheet in plan.sheets))
+    (planned / PLAN_JSON).write_text(plan_text(plan), encoding="utf-8")
+    halfturn("accept", str(planned))
+    told = halfturn("finish", str(planned), "--labels", "labels.pdf")
+    assert "no leftovers, so no labels: labels.pdf is not written" in told
+    assert not Path("labels.pdf").exists()
 
 
 def test_a_plan_is_found_by_the_id_it_was_accepted_under(planned: Path) -> None:
