@@ -214,7 +214,7 @@ def warm_up() -> None:
     """Compile (or load) every kernel, so that the clock does not see it."""
     squares = [Shape(str(k), box(0, 0, 60, 40), None if k == 0 else (0.0, 90.0)) for k in range(4)]
     star = Shape("star", Polygon([(0, 0), (50, 20), (100, 0), (80, 50), (100, 100), (50, 80), (0, 100), (20, 50)]))
-    strip([*squares, star], 130.0)
+    strip([*squares, star], 130.0, stop=after_evaluations(20_000))
     fill(
         squares,
         Ground(Polygon([(0, 0), (150, 0), (150, 50), (100, 50), (100, 100), (0, 100)])),

@@ -4,16 +4,13 @@ In: shapes, width, gap, margin. Out: a checked Layout with its length.
 
 Two chains work side by side, with random numbers of their own, and exchange their best at fixed amounts of work, so
 that one thread or two give the same layout. Exploring, a strip is shortened by small steps, more gently than pieces
-need, since a strip shortened in a hurry jams early; when even the smallest step fails, all pieces slide together as far
-as they go (`compaction`). Then two large pieces are swapped, the strip is lengthened until all lie apart, and it is
-shortened anew; the longer that brings nothing, the more pieces are swapped. One chain keeps to the shortest layout, the
-other to its own until it is stuck: then it takes up the shortest, or starts afresh if it has been there in vain.
-Squeezing, ever smaller steps are taken from the shortest layout only.
-
-Separation and squeezing: Gardeyn et al. (2025), arXiv:2509.13329; shaking a layout up and letting it settle: iterated
-local search, Lourenço, Martin, Stützle (2003), doi 10.1007/0-306-48056-5_11; shaking harder when it brings nothing:
-Mladenović, Hansen (1997), doi 10.1016/S0305-0548(97)00031-2. Ours: the exchange at fixed work, the step that follows
-the ease of separation, room given instead of a fixed length.
+need, since a strip shortened in a hurry jams early; when even the smallest step fails, two large pieces of the shortest
+layout are swapped, the strip is lengthened until all lie apart, and it is shortened anew. Squeezing, ever smaller steps
+are taken from the shortest layout only. At last all pieces slide together as far as they go (`compaction`), not before:
+pieces pushed tight together are harder to move apart. Separation and squeezing: Gardeyn et al. (2025),
+arXiv:2509.13329; shaking a layout up and letting it settle: iterated local search, Lourenço, Martin, Stützle (2003),
+doi 10.1007/0-306-48056-5_11. Ours: the exchange at fixed work, the step that follows the ease of separation, room given
+instead of a fixed length.
 """
 
 from __future__ import annotations
@@ -41,13 +38,7 @@ EASY, HARD = 8, 24
 """Rounds of a separation up to which the next step is longer, from which it is shorter."""
 ROOM = 0.01
 """The share by which a strip is lengthened, again and again until pieces swapped lie apart."""
-CALM = 2
-"""Times shaken in vain for each further pair of pieces swapped."""
-PAIRS = 5
-"""Pairs of pieces swapped at most."""
-STUCK = 4
-"""Times shaken in vain until work goes on elsewhere."""
-EXPLORING = 0.95
+EXPLORING = 0.8
 """The share of the effort spent exploring; the rest is for squeezing."""
 SQUEEZE = (5e-4, 1e-5)
 """Shares by which a strip is shortened while squeezing: first, last."""
@@ -83,8 +74,7 @@ def strip(
     best = _best_of(chains[0])
     layout = _taken(chains[0], best.keep)
     watch.better(layout)
-    parts = Parts(task.table)
-    runs = [_Run(chain, best, parts, chain is chains[0]) for chain in chains]
+    runs = [_Run(chain, best) for chain in chains]
     with ThreadPoolExecutor(threads) as pool:
         try:
             while (share := stop(_effort(chains))) < 1.0 and best.length > runs[0].least * (1.0 + SQUEEZE[1]):
@@ -98,6 +88,9 @@ def strip(
                     watch.better(layout)
         except KeyboardInterrupt:
             pass
+    chains[0].restore(best.keep)
+    if compact(chains[0], Parts(task.table)):
+        layout = _taken(chains[0], chains[0].save())
     return replace(layout, effort=_effort(chains))
 
 
@@ -111,15 +104,12 @@ def _best_of(chain: Chain) -> _Best:
 
 
 class _Run:
-    """One chain at work. `told` is the shortest layout at the last exchange, `best` its own; `home` is shaken up now,
-    `vain` times in vain, and `last` where that led; from one as long as `worn` nothing came. `share` of the effort
-    is used up. A `steady` chain keeps to the shortest."""
+    """One chain at work. `told` is the shortest layout at the last exchange, `best` its own; `share` of the effort is
+    used up."""
 
-    def __init__(self, chain: Chain, best: _Best, parts: Parts, steady: bool) -> None:
-        self.chain, self.parts, self.steady = chain, parts, steady
-        self.best = self.told = self.home = self.last = best
-        self.share, self.vain, self.worn = 0.0, 0, math.inf
-        self.ample = float(chain.regions.box[0, 2])
+    def __init__(self, chain: Chain, best: _Best) -> None:
+        self.chain, self.best, self.told = chain, best, best
+        self.share = 0.0
         self.least = _least_length(chain.task)
         self.work = self._work()
 
@@ -146,71 +136,37 @@ class _Run:
         while True:
             if self._exploring:
                 yield from self._compress(here)
-                here = yield from self._shaken() if self._hopeful() else self._elsewhere()
+                here = yield from self._shaken(self._shortest)
             else:
                 yield from self._squeeze()
             yield
 
-    def _hopeful(self) -> bool:
-        """Whether to go on from home: the last layout if that is shorter, or the shortest if this chain keeps to it."""
-        better = self._shortest if self.steady else self.last
-        if better.length < self.home.length * (1.0 - SQUEEZE[1]):
-            self.home, self.vain = better, 0
-        else:
-            self.vain += 1
-        return self.steady or self.vain < STUCK
-
-    def _elsewhere(self) -> Generator[None, None, _Best]:
-        """A home to go on from: the shortest layout, if not yet worked on in vain, or one laid afresh."""
-        self.vain = 0
-        if self._shortest.length < min(self.worn, self.home.length):
-            self.home = self._shortest
-            return (yield from self._shaken())
-        self.worn = self._shortest.length
-        chain = self.chain
-        for i in range(len(chain.task.shapes)):
-            chain.take_off(i)
-        chain.regions.box[0, 2] = self.ample
-        chain.calm()
-        if not lay_in_order(chain, by_bulk(chain.task)):
-            self.home = _best_of(chain)
-        return self.home
-
     def _compress(self, here: _Best) -> Iterator[None]:
-        """Shorten gently, until even the smallest step fails, then by sliding: the step follows how easily pieces come
-        apart."""
+        """Shorten gently, until even the smallest step fails: the step follows how easily pieces come apart."""
         step = FIRST_STEP
         while self._exploring and step >= LAST_STEP and here.length > self.least:
             before = self.chain.effort.rounds
             _shorten(self.chain, here.keep, max(self.least, here.length * (1.0 - step)))
             if (yield from self._separate()):
-                here = self._reached()
+                here = _best_of(self.chain)
+                self.best = min(self.best, here, key=lambda found: found.length)
                 step = _eased(step, self.chain.effort.rounds - before)
             else:
                 step /= 2
-        self.chain.restore(here.keep)
-        self.last = self._reached() if compact(self.chain, self.parts) else here
 
-    def _reached(self) -> _Best:
-        """The layout as it is, now that all lies apart."""
-        here = _best_of(self.chain)
-        self.best = min(self.best, here, key=lambda found: found.length)
-        return here
-
-    def _shaken(self) -> Generator[None, None, _Best]:
-        """From home: pairs of large pieces swapped, and room given until all lies apart again."""
-        self.chain.restore(self.home.keep)
-        length, swapped = self.home.length, False
+    def _shaken(self, home: _Best) -> Generator[None, None, _Best]:
+        """Two large pieces swapped, and room given until all lies apart again."""
+        self.chain.restore(home.keep)
+        length, swapped = home.length, False
         while self._exploring:
             length *= 1.0 + ROOM
             _lengthen(self.chain, length)
             if not swapped:
-                for _ in range(min(PAIRS, 1 + self.vain // CALM)):
-                    self.chain.disturb(self.chain.save())
+                self.chain.disturb(self.chain.save())
                 swapped = True
             if (yield from self._separate()):
                 return _best_of(self.chain)
-        return self.home
+        return home
 
     def _squeeze(self) -> Generator[None, None, None]:
         """One small step from the shortest layout, the smaller the later, unless another chain gets there first."""
@@ -220,7 +176,6 @@ class _Run:
         target = max(self.least, self.best.length * (1.0 - step))
         _shorten(self.chain, self.best.keep, target)
         if (yield from self._separate(target)):
-            compact(self.chain, self.parts)
             self.best = _best_of(self.chain)
 
     def _separate(self, unless: float = 0.0) -> Generator[None, None, bool]:
