@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test lint types contract bless lock bench bench-layout bench-rectangles bench-growth bench-jobs bench-rack crash-rack fuzz-drawings clean
+.PHONY: demo test coverage lint types contract bless lock bench bench-layout bench-rectangles bench-growth bench-jobs bench-rack crash-rack fuzz-drawings clean
 
 demo: $(READY)
 	$(BIN)/halfturn demo
@@ -15,6 +15,11 @@ test: $(READY)
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 	$(BIN)/python -m pytest
+
+# Branch coverage of the planner (all of nesting but the audit), which is to stay above 90 %; takes twice as long as the tests.
+coverage: $(READY)
+	$(BIN)/coverage run -m pytest tests/nesting tests/external tests/cli
+	$(BIN)/coverage report --include 'nesting/*' --omit 'nesting/audit/*' --skip-covered --sort cover --fail-under 90
 
 lint: $(READY)
 	$(BIN)/ruff format .

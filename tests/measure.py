@@ -114,6 +114,11 @@ def choices() -> Iterator[Figure]:
     """The whole of docs/choice.md made again: 20 jobs against planning by hand, growth, cost over time."""
     told = _told(["-m", "tests.bench.choice", "jobs", "growth", "time"])
     yield from _hands(told, 20)
+    yield from _letters(told)
+
+
+def _letters(told: Sequence[str]) -> Iterator[Figure]:
+    """From the rows of growth: letters, on the wall, processor time, a letter, cost, a letter, gap."""
     for cells in (_cells(line) for line in told if line.count("|") == 8):
         size, seconds, cost, gap = (
             int(cells[0]),
