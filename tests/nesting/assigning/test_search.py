@@ -1,15 +1,17 @@
 """The search for sheets: the same answer on any number of threads and with any hash seed; copies; refits that pay."""
 
+import math
 import os
 import random
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 
-from nesting.assigning.columns import Recipe, Shop, build_column, kinds_of, recipes
+from nesting.assigning.columns import Recipe, Shop, are_boxy, as_boxes, build_column, kinds_of, recipes
 from nesting.assigning.refitting import Densities, Refits, squeezed
 from nesting.assigning.search import Search, choose_sheets
 from nesting.assigning.stock import candidates
@@ -46,6 +48,23 @@ def test_one_thread_or_two_the_answer_is_the_same_byte_for_byte():
     rack = [Offcut("A1", "acrylic", "opal", 5.0, ((0, 0), (300, 0), (300, 250), (0, 250)), book_value=Decimal(2))]
     kinds = discs((150, 5), (90, 7), (40, 9))
     assert len({repr(chosen(kinds, [SMALL, LARGE], rack, threads)) for threads in (1, 2, 3)}) == 1
+
+
+def test_what_is_near_to_rectangles_is_laid_by_these_as_well():
+    """Rows of 5 and 3 discs of 110 mm, 115 mm apart, take 575 x 345 of 590 x 390 mm. A star is no rectangle."""
+    kinds = discs((110, 15))
+    assert are_boxy(kinds, [15])
+    (candidate,) = candidates(KEY, (), [SMALL])
+    column = build_column(candidate, WHOLE, kinds, [15], [1.0], replace(shop(), fill=as_boxes))
+    assert column is not None and column.counts == (15,) and len(column.sheet.passes) == 1
+    star = tuple(
+        (50 + r * math.cos(k * math.pi / 5), 50 + r * math.sin(k * math.pi / 5), 0.0)
+        for k in range(10)
+        for r in [50.0 if k % 2 == 0 else 20.0]
+    )
+    assert not are_boxy(kinds_of([piece(star)], laser()), [1]) and not are_boxy(
+        kinds_of([piece(rectangle(9, 9))], laser()), [1]
+    )
 
 
 SCRIPT = """
