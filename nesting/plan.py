@@ -17,7 +17,8 @@ from nesting.assigning.dealing import deal
 from nesting.assigning.edges import edge_trims_offered, rooms, sound
 from nesting.assigning.lots import choose_lots
 from nesting.assigning.reasons import explained
-from nesting.assigning.search import Search, Watcher
+from nesting.assigning.search import Search, Watcher, cost_cents
+from nesting.assigning.sharper import sharper_bound
 from nesting.assigning.stock import Candidate, candidates, check_stock, sheet_words, shortages
 from nesting.faults import JobFault, StockFault, within
 from nesting.hazards import refuse_under_a_beam
@@ -211,13 +212,16 @@ def _plan_stock(
     watch: Watcher,
     stop: Sized,
 ) -> tuple[list[PlannedSheet], Decimal]:
-    found = candidates(stock, request.rack, request.workshop.offer)
+    listed = candidates(stock, request.rack, request.workshop.offer)
     shop = replace(shop, machine=_machine_for(stock, shop.machine, request))
     kinds = kinds_of((piece for piece in pieces if piece.stock == stock), shop.machine)
     watch(Progress("bounding the cost", note=str(stock)))
-    least = lower_bound(found, kinds, shop)
-    found = sized(found, blank_sizes(kinds, shop.machine), shop.machine, shop.rates)
+    least = lower_bound(listed, kinds, shop)
+    found = sized(listed, blank_sizes(kinds, shop.machine), shop.machine, shop.rates)
     answer = choose_lots(found, kinds, shop, Search(request.effort, least, watch, stop))
+    if cost_cents(answer.columns) > least * 100 and not stop:
+        watch(Progress("bounding the cost more sharply", note=str(stock)))
+        least = sharper_bound(listed, kinds, shop, answer.known, least, request.effort)
     return explained(deal(answer.columns, kinds, shop, first), answer, found, shop.rates), least
 
 

@@ -31,6 +31,16 @@ def solved(model: cp_model.CpModel, effort: float, linear: int = 1) -> cp_model.
 
     linear: how much of the model its linear relaxation holds; 2, all of it, tells where sets are to be partitioned.
     """
+    solver, status = tried(model, effort, linear)
+    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        raise NoAnswer(solver.status_name(status))
+    return solver
+
+
+def tried(
+    model: cp_model.CpModel, effort: float, linear: int = 1
+) -> tuple[cp_model.CpSolver, cp_model.cp_model_pb2.CpSolverStatus]:
+    """The same, for those who can use a proof, or a bound, without an answer."""
     solver = cp_model.CpSolver()
     solver.parameters.random_seed = SEED
     solver.parameters.num_workers = 1
@@ -38,10 +48,7 @@ def solved(model: cp_model.CpModel, effort: float, linear: int = 1) -> cp_model.
     solver.parameters.linearization_level = linear
     # Left to itself the solver takes Ctrl-C over, and leaves the process without the handler it had.
     solver.parameters.catch_sigint_signal = False
-    status = solver.solve(model)
-    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        raise NoAnswer(solver.status_name(status))
-    return solver
+    return solver, solver.solve(model)
 
 
 def relaxed(

@@ -39,8 +39,59 @@ WHOLE = 1_000_000
 """A whole sheet, in units of shares."""
 
 
-def lower_bound(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop) -> Decimal:
-    """Proven: no plan for these pieces on these sheets costs less."""
+@dataclass(frozen=True, slots=True)
+class MostHeld:
+    """What a piece of each kind is worth, and the most of it that one sheet of each candidate can hold."""
+
+    worth: tuple[int, ...]
+    most: tuple[int, ...]
+
+
+def lower_bound(
+    found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, rows: Sequence[MostHeld] = ()
+) -> Decimal:
+    """Proven: no plan for these pieces on these sheets costs less. `rows`: what else is known of the sheets."""
+    model, sheets, cost = _model(found, kinds, shop)
+    for row in rows:
+        for sheet, most in zip(sheets, row.most, strict=True):
+            worths = (worth * held for worth, held in zip(row.worth, sheet.held, strict=True))
+            model.add(sum(worths) <= most * sheet.used)  # (B9)
+    model.minimize(cost)
+    try:
+        solver = solved(model, EFFORT)
+    except NoAnswer:
+        return Decimal(0)
+    milli = max(0.0, solver.best_objective_bound)
+    return (Decimal(math.floor(milli)) / SCALE).quantize(Decimal("0.01"), ROUND_DOWN)
+
+
+def roomiest(
+    found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, below: Decimal, but: Sequence[Sequence[int]]
+) -> list[int] | None:
+    """The sheets, so many of each candidate, with most area that may hold all pieces and, by (B1), cost less.
+
+    None where there are no others than those of `but`, and fewer, or none were found.
+    """
+    model, sheets, cost = _model(found, kinds, shop)
+    model.add(cost <= math.ceil(below * SCALE) - SCALE // 100)
+    for others in but:
+        more = [model.new_bool_var("") for _ in sheets]
+        for sheet, count, one in zip(sheets, others, more, strict=True):
+            model.add(sheet.used > count).only_enforce_if(one)
+        model.add_bool_or(more)
+    areas = [_inside_mm2(candidate, shop.machine) for candidate in found]
+    model.maximize(sum(area * sheet.used for area, sheet in zip(areas, sheets, strict=True)))
+    try:
+        solver = solved(model, EFFORT / 2)
+    except NoAnswer:
+        return None
+    return [solver.value(sheet.used) for sheet in sheets]
+
+
+def _model(
+    found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop
+) -> tuple[cp_model.CpModel, list[_Sheet], cp_model.LinearExprT]:
+    """Pieces shared out over sheets, and what these cost."""
     model = cp_model.CpModel()
     sizes = _sizes(kinds, shop)
     sheets = [_sheet(model, candidate, kinds, sizes, shop) for candidate in found]
@@ -48,13 +99,8 @@ def lower_bound(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop) -
         model.add(sum(sheet.whole[number] + sheet.joined[number] for sheet in sheets) == len(kind.pieces))  # (B2)
     for candidate, sheet in zip(found, sheets, strict=True):
         _keep_to_room(model, candidate, sheet, kinds, sizes, shop.machine)
-    model.minimize(sum(_cost(candidate, sheet, sizes, shop) for candidate, sheet in zip(found, sheets, strict=True)))
-    try:
-        solver = solved(model, EFFORT)
-    except NoAnswer:
-        return Decimal(0)
-    milli = max(0.0, solver.best_objective_bound)
-    return (Decimal(math.floor(milli)) / SCALE).quantize(Decimal("0.01"), ROUND_DOWN)
+    costs = (_cost(candidate, sheet, sizes, shop) for candidate, sheet in zip(found, sheets, strict=True))
+    return model, sheets, sum(costs)
 
 
 SLACK_MM = 4 * curves.FLATTEN_MM
@@ -286,16 +332,27 @@ def _shares(candidate: Candidate, kinds: Sequence[Kind], machine: Machine) -> li
 
     Two rectangles a gap apart are at least gap/sqrt 2 apart along one of the axes: by so much each of them is grown.
     """
+    sides, room = upright_sides(kinds, machine), room_in_units(candidate, machine)
+    if min(room) <= 0 or not any(map(min, sides)):
+        return []
+    rows = strongest_shares(sides, [len(kind.pieces) for kind in kinds], room, SHARES)
+    return [[math.floor(share * WHOLE * (1.0 - 1e-9)) for share in row] for row in rows.tolist()]
+
+
+def upright_sides(kinds: Sequence[Kind], machine: Machine) -> list[tuple[int, int]]:
+    """Sides, in units, of the upright rectangle in each kind, with what it keeps from others; 0, 0 if it may turn."""
     apart = machine.gap_mm / math.sqrt(2.0)
-    sides = [
+    return [
         (math.floor((w + apart) * UNITS + 1e-6), math.floor((d + apart) * UNITS + 1e-6)) if w and d else (0, 0)
         for w, d in map(_upright_rectangle, kinds)
     ]
-    room = [math.ceil((side + apart) * UNITS - 1e-6) for side in _room(candidate, machine)]
-    if min(room) <= 0 or not any(map(min, sides)):
-        return []
-    rows = strongest_shares(sides, [len(kind.pieces) for kind in kinds], (room[0], room[1]), SHARES)
-    return [[math.floor(share * WHOLE * (1.0 - 1e-9)) for share in row] for row in rows.tolist()]
+
+
+def room_in_units(candidate: Candidate, machine: Machine) -> tuple[int, int]:
+    """What upright rectangles, so grown, have of a sheet."""
+    apart = machine.gap_mm / math.sqrt(2.0)
+    width, depth = (math.ceil((side + apart) * UNITS - 1e-6) for side in _room(candidate, machine))
+    return width, depth
 
 
 def _upright_rectangle(kind: Kind) -> Point:

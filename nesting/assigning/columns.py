@@ -28,7 +28,7 @@ from nesting.passes.reach import EPS, Reach, holds, reaches
 from nesting.placing import lay
 
 TURNS = {Turn.ANY: (0.0, 90.0, 180.0, 270.0), Turn.HALF: (0.0, 180.0), Turn.NONE: (0.0,)}
-PANEL_SHARE = 0.3
+RECTANGLES_SHARE = 0.3
 """Of the effort for one blank, what rectangles need."""
 BOXY = 0.7
 """Pieces that fill so much of their bounding rectangles are laid by these, too."""
@@ -88,7 +88,7 @@ def most_valuable(shapes: Sequence[Shape], ground: Ground, shop: Shop) -> Layout
     """The most valuable layout found; rectangles by the faster way."""
     gap, margin = shop.machine.gap_mm, shop.machine.margin_mm
     if rectangles.are_rectangles(shapes, [ground]):
-        work = round(PANEL_SHARE * shop.evaluations)
+        work = round(RECTANGLES_SHARE * shop.evaluations)
         layout = rectangles.fill(shapes, ground, gap_mm=gap, margin_mm=margin, work=work, seed=shop.seed)
         if layout is not None:
             return layout

@@ -19,7 +19,7 @@ from decimal import Decimal
 from nesting.assigning.columns import Column, Kind, Recipe, Shop, Way, are_boxy, as_boxes, build_column, recipes
 from nesting.assigning.master import cheapest, worth
 from nesting.assigning.orders import at_every_price, beyond_need
-from nesting.assigning.panels import panel_columns
+from nesting.assigning.rectangular import rectangular_columns
 from nesting.assigning.refitting import Densities, Refits, Room, room_of
 from nesting.assigning.stock import Candidate, sheet_words
 from nesting.costing import money
@@ -119,12 +119,13 @@ class Search:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The cheapest columns found; for each candidate among them the cheapest that do without, None if none do; and for
-    these, if there is one, a piece that nothing else was found to take."""
+    """The cheapest columns found; for each candidate among them the cheapest that do without, None if none do; for
+    these, if there is one, a piece that nothing else was found to take; and all columns made."""
 
     columns: list[Column]
     without: Mapping[str, list[Column] | None]
     held_here_alone: Mapping[str, str] = field(default_factory=dict)
+    known: Sequence[Column] = ()
 
 
 def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, search: Search) -> Answer:
@@ -134,10 +135,10 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
         ways = {candidate: recipes(candidate, kinds, shop.machine, shop.rates) for candidate in found}
         rooms = {(one, way): room_of(one, way, shop) for one, its_ways in ways.items() for way in its_ways}
         pool = Pool(ways, rooms, kinds, shop, shop.seed, threads)
-        panels = panel_columns(found, kinds, shop, search.effort, float(search.bound))
-        # Whole answers for panels are found without a set to begin with.
-        best = None if panels else _repeated(pool, wanted, search)
-        for column in (*beyond_need(found, len(kinds), shop), *panels):
+        whole = rectangular_columns(found, kinds, shop, search.effort, float(search.bound), search.stop)
+        # Whole answers for rectangles are found without a set to begin with.
+        best = None if whole else _repeated(pool, wanted, search)
+        for column in (*beyond_need(found, len(kinds), shop), *whole):
             pool.add(column)
         best = _searched(pool, wanted, _cheaper(best, cheapest(pool.columns, wanted)), search)
         if best is None:
@@ -203,7 +204,10 @@ def _compared(pool: Pool, best: list[Column], wanted: Sequence[int], search: Sea
         _compared(pool, cheapest_other, wanted, search)
         if cost_cents(cheapest_other) < cost_cents(best)
         else Answer(
-            best, without, {one: name for one in used if without[one] is None and (name := _only_on(pool, one))}
+            best,
+            without,
+            {one: name for one in used if without[one] is None and (name := _only_on(pool, one))},
+            pool.columns,
         )
     )
 

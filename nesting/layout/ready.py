@@ -17,10 +17,9 @@ def get_ready() -> None:
     shapes = [Shape("whole", square), Shape("shared", square, (0.0, 90.0), reach_charge=0.0)]
     ground = Ground(shapely.box(0, 0, 30, 30), (shapely.box(0, 0, 30, 20), shapely.box(0, 10, 30, 30)))
     fill(shapes, ground, gap_mm=1.0, margin_mm=1.0, stop=after_evaluations(2000), seed=1)
-    rectangles.fill([Shape("whole", square)], ground, gap_mm=1.0, margin_mm=1.0, work=100, seed=1)
-    rectangles.share_out(
-        [Shape("whole", square)], [rectangles.Bin((ground,), 1.0)], gap_mm=1.0, margin_mm=1.0, work=100, seed=1
-    )
+    rectangles.fill(shapes[:1], ground, gap_mm=1.0, margin_mm=1.0, work=100, seed=1)
+    for answer in (rectangles.share_out, rectangles.lay_all):
+        answer([shapes[0]], [rectangles.Bin((ground,), 1.0)], gap_mm=1.0, margin_mm=1.0, work=100, seed=1)
 
 
 if __name__ == "__main__":

@@ -6,7 +6,9 @@ randomness comes from a state handed in.
 Methods. One bin: the maximal free rectangles are kept; each rectangle goes to the best of them by one of four rules,
 and what it covers is cut away (Jylanki 2010, A thousand ways to pack the bin). All bins: part of the answer is taken
 out and packed again in another order (Schrimpf et al. 2000, doi 10.1006/jcph.1999.6413); worse answers are accepted
-less and less (Kirkpatrick, Gelatt, Vecchi 1983, doi 10.1126/science.220.4598.671), full bins count for themselves.
+less and less (Kirkpatrick, Gelatt, Vecchi 1983, doi 10.1126/science.220.4598.671). Where bins are to be chosen, full
+ones count for themselves; where they are given, what counts is the area that found no place. Searches over all bins
+stop at `until` and go on where they stopped.
 """
 
 from __future__ import annotations
@@ -27,6 +29,10 @@ EPS = 1e-7
 FREE = 400
 """Free rectangles kept at most; with more, the last found are forgotten."""
 RULES = 4
+SETTING_OUT = 100
+"""Beginning to fill a bin counts as so many free rectangles looked at; so that small bins are not tried without end."""
+COVERING = 10
+"""The same for cutting one rectangle out of the free ones."""
 X0, Y0, X1, Y1 = range(4)
 
 
@@ -40,13 +46,14 @@ class Items(NamedTuple):
 
 class Bins(NamedTuple):
     """Kinds of bins, one row each: where a rectangle may lie wholly (`free[t, :parts[t]]`), area, what one costs by
-    being used and for each unit of area laid in it, how many there are."""
+    being used and for each unit of area laid in it, the stock it is made of. Of stock `s` there are `limit[s]`."""
 
     free: F64
     parts: I64
     area: F64
     cost: F64
     rate: F64
+    stock: I64
     limit: I64
 
 
@@ -57,6 +64,14 @@ class Laid(NamedTuple):
     x: F64
     y: F64
     turned: B
+
+
+class Shared(NamedTuple):
+    """An answer: where each rectangle lies, the kind of each bin (-1: not used) and the area laid in it."""
+
+    laid: Laid
+    kind: I64
+    area: F64
 
 
 @njit(cache=True, nogil=True)
@@ -157,6 +172,7 @@ def fill_bin(
     count = int(bins.parts[kind])
     free[:count] = bins.free[kind, :count]
     area, start = 0.0, 0
+    work[0] += SETTING_OUT
     waiting = order.copy()
     left = len(waiting)
     while start < left and count > 0:
@@ -194,6 +210,7 @@ def fill_bin(
         laid.bin[i], laid.x[i], laid.y[i], laid.turned[i] = name, x, y, turned
         area += w * d
         count = _cover(free, count, x, y, x + w, y + d)
+        work[0] += COVERING
     return area
 
 
@@ -272,7 +289,7 @@ def _next_bin(
         kind = (shift + k * 7) % kinds if kinds % 7 else (shift + k) % kinds
         if k >= tries and chosen >= 0:
             break
-        if used[kind] >= bins.limit[kind]:
+        if used[bins.stock[kind]] >= bins.limit[bins.stock[kind]]:
             continue
         for i in order:
             trial.bin[i] = -1
@@ -320,10 +337,10 @@ def _refill(
     items: Items, out: I64, bins: Bins, kind_of: I64, area_in: F64, laid: Laid, trial: Laid, state: U64, work: I64
 ) -> bool:
     """Pack the rectangles taken out into new bins; False where some find none."""
-    used = np.zeros(len(bins.cost), np.int64)
+    used = np.zeros(len(bins.limit), np.int64)
     for b in range(len(kind_of)):
         if kind_of[b] >= 0:
-            used[kind_of[b]] += 1
+            used[bins.stock[kind_of[b]]] += 1
     waiting = disturbed_order(items, out, state)
     while len(waiting):
         name = 0
@@ -334,7 +351,7 @@ def _refill(
         kind = _next_bin(items, waiting, bins, used, name, laid, trial, state, work)
         if kind < 0:
             return False
-        used[kind] += 1
+        used[bins.stock[kind]] += 1
         kind_of[name], area_in[name] = kind, 0.0
         for i in waiting:
             if laid.bin[i] == name:
@@ -364,7 +381,9 @@ def _cheapen(
     area = area_in[name]
     for kind in range(len(bins.cost)):
         less = bins.cost[kind] + bins.rate[kind] * area < bins.cost[now] + bins.rate[now] * area - EPS
-        if not less or used[kind] >= bins.limit[kind] or bins.area[kind] < area - EPS:
+        stock = bins.stock[kind]
+        gone = used[stock] >= bins.limit[stock] and stock != bins.stock[now]
+        if not less or gone or bins.area[kind] < area - EPS:
             continue
         for _ in range(3):
             for i in mine:
@@ -373,8 +392,8 @@ def _cheapen(
             ahead = (1, 3)[int(uniform(state) * 2.0)]
             found = fill_bin(items, disturbed_order(items, mine, state), bins, kind, name, rule, ahead, trial, work)
             if found >= area - EPS * max(1.0, area):
-                used[now] -= 1
-                used[kind] += 1
+                used[bins.stock[now]] -= 1
+                used[stock] += 1
                 now = kind
                 kind_of[name] = kind
                 for i in mine:
@@ -416,45 +435,104 @@ def _taken_out(bins: Bins, kind_of: I64, area_in: F64, laid: Laid, state: U64) -
 
 
 @njit(cache=True, nogil=True)
-def share_out(
-    items: Items, bins: Bins, floor: float, most_work: int, state: U64, best: Laid, best_kind: I64, work: I64
-) -> float:
-    """Share all rectangles out over bins for the least cost found; inf where not all find a place.
+def _copy_all(source: Shared, to: Shared) -> None:
+    _copy(source.laid, to.laid)
+    to.kind[:], to.area[:] = source.kind, source.area
 
-    Ends at `floor`, a cost that cannot be beaten, or when the work is done. `best` and `best_kind` hold the answer.
+
+@njit(cache=True, nogil=True)
+def share_out(
+    items: Items,
+    bins: Bins,
+    floor: float,
+    most_work: int,
+    until: int,
+    state: U64,
+    now: Shared,
+    kept: Shared,
+    best: Shared,
+    figures: F64,
+    work: I64,
+) -> None:
+    """Share all rectangles out over bins for the least cost found.
+
+    Ends at `floor`, a cost that cannot be beaten, or when the work is done. `best` holds the answer, `figures` the
+    energy of the one kept and the cost of the best: inf while not all find a place.
     """
     n = len(items.width)
-    kind_of, area_in = np.full(n + 1, -1, np.int64), np.zeros(n + 1)
-    laid = Laid(np.full(n, -1, np.int64), np.zeros(n), np.zeros(n), np.zeros(n, np.bool_))
     trial = Laid(np.full(n, -1, np.int64), np.zeros(n), np.zeros(n), np.zeros(n, np.bool_))
-    keep = Laid(np.full(n, -1, np.int64), np.zeros(n), np.zeros(n), np.zeros(n, np.bool_))
-    kind_keep, area_keep = kind_of.copy(), area_in.copy()
-    least = math.inf
-    energy = math.inf
-    start = work[0]
-    while work[0] - start < most_work and least > floor + EPS:
-        done = (work[0] - start) / most_work
-        if energy == math.inf:
-            kind_of[:] = -1
-            area_in[:] = 0.0
+    while work[0] < until and figures[1] > floor + EPS:
+        done = work[0] / most_work
+        if figures[0] == math.inf:
+            now.kind[:] = -1
+            now.area[:] = 0.0
             out = np.arange(n)
         else:
-            out = _taken_out(bins, kind_of, area_in, laid, state)
-        whole = _refill(items, out, bins, kind_of, area_in, laid, trial, state, work)
+            out = _taken_out(bins, now.kind, now.area, now.laid, state)
+        whole = _refill(items, out, bins, now.kind, now.area, now.laid, trial, state, work)
         work[0] += n
-        new = _energy(bins, kind_of, area_in) if whole else math.inf
+        new = _energy(bins, now.kind, now.area) if whole else math.inf
         heat = 0.08 * (1.0 - done) ** 2 * np.mean(bins.cost)
-        better = new < energy or (heat > 0.0 and uniform(state) < math.exp((energy - new) / heat))
+        better = new < figures[0] or (heat > 0.0 and uniform(state) < math.exp((figures[0] - new) / heat))
         if whole and better:
-            energy = new
-            _copy(laid, keep)
-            kind_keep[:], area_keep[:] = kind_of, area_in
-            cost = cost_of(bins, kind_of, area_in)
-            if cost < least - EPS:
-                least = cost
-                _copy(laid, best)
-                best_kind[:] = kind_of
+            figures[0] = new
+            _copy_all(now, kept)
+            cost = cost_of(bins, now.kind, now.area)
+            if cost < figures[1] - EPS:
+                figures[1] = cost
+                _copy_all(now, best)
         else:
-            _copy(keep, laid)
-            kind_of[:], area_in[:] = kind_keep, area_keep
-    return least
+            _copy_all(kept, now)
+
+
+@njit(cache=True, nogil=True)
+def _some_bins(count: int, state: U64) -> I64:
+    """One to three of the bins, none twice."""
+    names = np.arange(count)
+    some = min(count, (1, 1, 2, 2, 3, 3)[int(uniform(state) * 6.0)])
+    for k in range(some):
+        at = k + int(uniform(state) * (count - k))
+        names[k], names[at] = names[at], names[k]
+    return names[:some]
+
+
+@njit(cache=True, nogil=True)
+def lay_all(
+    items: Items,
+    bins: Bins,
+    most_work: int,
+    until: int,
+    state: U64,
+    now: Laid,
+    kept: Laid,
+    best: Laid,
+    figures: F64,
+    work: I64,
+) -> None:
+    """Lay all rectangles in one bin of each kind. `figures`: the area without a place in `kept` and in `best`.
+
+    Some bins are emptied and filled again with what they held and what has no place, until all has one.
+    """
+    area = items.width * items.depth
+    while work[0] < until and figures[1] > EPS:
+        done = work[0] / most_work
+        names = _some_bins(len(bins.cost), state)
+        for name in names:
+            now.bin[now.bin == name] = -1
+        waiting = disturbed_order(items, np.flatnonzero(now.bin == -1), state)
+        for name in names:
+            rule = int(uniform(state) * RULES)
+            ahead = (1, 1, 3, 8)[int(uniform(state) * 4.0)]
+            fill_bin(items, waiting, bins, name, name, rule, ahead, now, work)
+            waiting = waiting[now.bin[waiting] == -1]
+        work[0] += len(area)
+        new = np.sum(area[waiting])
+        heat = (1.0 - done) ** 2 * np.mean(area)
+        if new <= figures[0] or (heat > 0.0 and uniform(state) < math.exp((figures[0] - new) / heat)):
+            figures[0] = new
+            _copy(now, kept)
+            if new < figures[1] - EPS:
+                figures[1] = new
+                _copy(now, best)
+        else:
+            _copy(kept, now)

@@ -1,4 +1,5 @@
-"""Rectangles that lie upright: fill one ground, or share all out over sheets, far faster than the true-shape engine.
+"""Rectangles that lie upright: fill one ground, share all out over sheets, or lay all on given ones, far faster than
+the true-shape engine.
 
 In: shapes that are rectangles, grounds that are rectangles, gap, margin (mm). Out: Layouts, checked exactly. A ground's
 reaches are free rectangles that overlap; the gap is added to each rectangle and once to each ground. The methods are
@@ -8,7 +9,7 @@ those of `rectangle_kernels`; work is counted in free rectangles looked at.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence, Sized
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,17 +23,20 @@ from nesting.model import Rect
 SOLID = 0.9
 """A shape is laid as a rectangle if it fills at least so much of it: in larger holes other shapes could lie."""
 SIDE_MM = 1e-6
+SLICE = 2_000_000
+"""Work between two looks at whether to stop."""
 
 
 @dataclass(frozen=True, slots=True)
 class Bin:
     """A kind of sheet: its grounds, what one costs by being used and for each mm2 laid on it, how many there are (None:
-    any number)."""
+    any number). Kinds `of` one stock, trimmed in several ways, share its limit; "" is a stock by itself."""
 
     grounds: tuple[Ground, ...]
     cost: float
     rate: float = 0.0
     limit: int | None = None
+    of: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,27 +95,65 @@ def share_out(
     work: int,
     seed: int,
     floor: float = 0.0,
+    stop: Sized = (),
 ) -> list[Filled]:
     """The cheapest sheets found that hold all shapes; none where no answer was found, or the exact check refuses it.
 
-    Ends sooner at a cost of `floor`, which nothing can beat.
+    Ends sooner at a cost of `floor`, which nothing can beat, or once it holds an answer and `stop` holds something.
     """
     items, bins = _items(shapes, gap_mm), _bins(stock, len(shapes), gap_mm, margin_mm)
-    laid, done = _nowhere(len(shapes)), np.zeros(1, np.int64)
-    kinds = np.full(len(shapes) + 1, -1, dtype=np.int64)
-    cost = kernels.share_out(items, bins, floor, work, _state(seed), laid, kinds, done)
-    if not math.isfinite(cost):
+    now, kept, best = (_unshared(len(shapes)) for _ in range(3))
+    figures, done, state = np.full(2, math.inf), np.zeros(1, np.int64), _state(seed)
+    while done[0] < work and figures[1] > floor + kernels.EPS and not (stop and math.isfinite(figures[1])):
+        until = min(work, int(done[0]) + SLICE)
+        kernels.share_out(items, bins, floor, work, until, state, now, kept, best, figures, done)
+    if not math.isfinite(figures[1]):
         return []
+    used = {int(name): int(best.kind[name]) for name in np.flatnonzero(best.kind >= 0)}
+    return _filled(shapes, stock, used, best.laid, items, gap_mm, margin_mm)
+
+
+def lay_all(
+    shapes: Sequence[Shape],
+    sheets: Sequence[Bin],
+    *,
+    gap_mm: float,
+    margin_mm: float,
+    work: int,
+    seed: int,
+    stop: Sized = (),
+) -> list[Filled]:
+    """All shapes on these sheets, one of each; none where no way was found before `stop` held something."""
+    items, bins = _items(shapes, gap_mm), _bins(sheets, len(shapes), gap_mm, margin_mm)
+    now, kept, best = (_nowhere(len(shapes)) for _ in range(3))
+    figures = np.full(2, float(np.sum(items.width * items.depth)))
+    done, state = np.zeros(1, np.int64), _state(seed)
+    while done[0] < work and figures[1] > kernels.EPS and not stop:
+        until = min(work, int(done[0]) + SLICE)
+        kernels.lay_all(items, bins, work, until, state, now, kept, best, figures, done)
+    used = {name: name for name in range(len(sheets)) if (best.bin == name).any()}
+    return [] if (best.bin < 0).any() else _filled(shapes, sheets, used, best, items, gap_mm, margin_mm)
+
+
+def _filled(
+    shapes: Sequence[Shape],
+    stock: Sequence[Bin],
+    used: Mapping[int, int],
+    laid: kernels.Laid,
+    items: kernels.Items,
+    gap_mm: float,
+    margin_mm: float,
+) -> list[Filled]:
+    """The sheets used, each of a kind, as laid; none should the exact check refuse one."""
     filled = []
-    for name in np.flatnonzero(kinds >= 0).tolist():
-        kind = stock[int(kinds[name])]
+    for name, kind in used.items():
         spots = [
-            _on_ground(_spot(shapes[i], laid, i), kind, items, laid, i)
+            _on_ground(_spot(shapes[i], laid, i), stock[kind], items, laid, i)
             for i in np.flatnonzero(laid.bin == name).tolist()
         ]
-        if broken({shape.id: shape for shape in shapes}, spots, kind.grounds, gap_mm, margin_mm):
+        if broken({shape.id: shape for shape in shapes}, spots, stock[kind].grounds, gap_mm, margin_mm):
             return []
-        filled.append(Filled(int(kinds[name]), tuple(spots)))
+        filled.append(Filled(kind, tuple(spots)))
     return filled
 
 
@@ -132,13 +174,16 @@ def _bins(stock: Sequence[Bin], most: int, gap_mm: float, margin_mm: float) -> k
     for row, rects in zip(free, listed, strict=True):
         row[: len(rects)] = np.array(rects).reshape(len(rects), 4)
     areas = [sum(ground.polygon.area for ground in kind.grounds) for kind in stock]
+    names = [kind.of or f"\0{number}" for number, kind in enumerate(stock)]
+    limits = {name: most if kind.limit is None else kind.limit for name, kind in zip(names, stock, strict=True)}
     return kernels.Bins(
         free,
         np.array([len(rects) for rects in listed], dtype=np.int64),
         np.array(areas, dtype=np.float64),
         np.array([kind.cost for kind in stock], dtype=np.float64),
         np.array([kind.rate for kind in stock], dtype=np.float64),
-        np.array([most if kind.limit is None else kind.limit for kind in stock], dtype=np.int64),
+        np.array([list(limits).index(name) for name in names], dtype=np.int64),
+        np.array(list(limits.values()), dtype=np.int64),
     )
 
 
@@ -153,6 +198,10 @@ def _free(ground: Ground, gap_mm: float, margin_mm: float) -> list[Rect]:
 
 def _nowhere(count: int) -> kernels.Laid:
     return kernels.Laid(np.full(count, -1, np.int64), np.zeros(count), np.zeros(count), np.zeros(count, dtype=np.bool_))
+
+
+def _unshared(count: int) -> kernels.Shared:
+    return kernels.Shared(_nowhere(count), np.full(count + 1, -1, np.int64), np.zeros(count + 1))
 
 
 def _state(seed: int) -> kernels.U64:

@@ -1,0 +1,276 @@
+"""Where all pieces are rectangles: whole answers from the rectangle packer, as columns for the master.
+
+In: candidates, kinds, machine, rates. Out: Columns. Each candidate, brought onto the bed by each recipe, is a kind of
+bin that costs what the bound counts for it: the price less what leftovers bring back at most, handling, and the credit
+that each mm2 laid takes away. The master then knows the columns' true cost. Pure.
+Method: one answer by sharing all pieces out; then all pieces laid on sheets that cost less, the set with most area
+first (`bound.roomiest`); then fillings of single bins priced by the duals of a linear program over all fillings so far
+(Gilmore and Gomory 1961, doi 10.1287/opre.9.6.849), the cheapest of them that hold all, and what its answer rounded
+down leaves, shared out anew.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence, Sized
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from ortools.sat.python import cp_model
+
+from nesting.assigning.bound import roomiest
+from nesting.assigning.columns import (
+    Column,
+    Kind,
+    Shop,
+    Way,
+    blanks_of,
+    column_of,
+    ground_of,
+    placed,
+    recipes,
+    shapes_of,
+)
+from nesting.assigning.orders import at_every_price
+from nesting.assigning.stock import Candidate
+from nesting.layout import Ground, Shape, rectangles
+from nesting.layout.rectangles import Bin, Filled
+from nesting.solving import NoAnswer, Relaxed, relaxed, solved
+
+WORK = 4_000_000
+"""Free rectangles looked at for one whole answer, for each round of effort asked for."""
+FILL_WORK = 5_000
+"""The same for one bin priced by duals, for each round of effort."""
+MISSES = 3
+"""Sets of sheets on which not all pieces could be laid, before no more are tried."""
+MOST = 1000
+"""Pieces beyond which no whole answer is looked for at once."""
+PRICED = 100
+"""Times at most that the linear program is solved and all bins are filled by its duals."""
+CHOICE = 1.0
+"""Effort for choosing among all fillings."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """The question to the packer: the pieces, how they are grouped, the bins."""
+
+    kinds: Sequence[Kind]
+    shapes: Sequence[Shape]
+    kind_of: Mapping[str, int]
+    ways: Sequence[Way]
+    stock: Sequence[Bin]
+    shop: Shop
+    effort: int
+    stop: Sized
+
+    @property
+    def copies(self) -> list[int]:
+        return [len(kind.pieces) for kind in self.kinds]
+
+    def counts(self, filled: Filled) -> Counter[int]:
+        """How many of each kind lie there."""
+        return Counter(self.kind_of[spot.id] for spot in filled.spots)
+
+    def share_out(self, shapes: Sequence[Shape], stock: Sequence[Bin], floor: float = 0.0) -> list[Filled]:
+        machine, part = self.shop.machine, len(shapes) / len(self.shapes)
+        return rectangles.share_out(
+            shapes,
+            stock,
+            gap_mm=machine.gap_mm,
+            margin_mm=machine.margin_mm,
+            work=round(WORK * self.effort * part),
+            seed=self.shop.seed,
+            floor=floor,
+            stop=self.stop,
+        )
+
+    def cost(self, filled: Sequence[Filled]) -> float:
+        """What sheets so filled cost, by the bins' terms."""
+        areas = (sum(n * self.kinds[kind].polygon.area for kind, n in self.counts(one).items()) for one in filled)
+        return sum(
+            self.stock[one.bin].cost + self.stock[one.bin].rate * float(area)
+            for one, area in zip(filled, areas, strict=True)
+        )
+
+
+def rectangular_columns(
+    found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, effort: int, floor: float, stop: Sized
+) -> list[Column]:
+    """The columns of the best whole answers found; none unless all pieces are rectangles that one pass holds.
+
+    No more is looked for than an answer that costs `floor`, nor once there is one and `stop` holds something."""
+    shapes = shapes_of(kinds, [len(kind.pieces) for kind in kinds], [1.0] * len(kinds))
+    if len(shapes) > MOST or not rectangles.are_rectangles(shapes, ()):
+        return []
+    ways = [(way, grounds) for way, grounds in _ways(found, kinds, shop) if rectangles.are_rectangles((), grounds)]
+    if not ways:
+        return []
+    kind_of = {piece.id: number for number, kind in enumerate(kinds) for piece in kind.pieces}
+    stock = [_bin(way, grounds, shop) for way, grounds in ways]
+    task = _Task(kinds, shapes, kind_of, [way for way, _ in ways], stock, shop, effort, stop)
+    filled = _whole_answers(task, floor)
+    columns = [column_of(*task.ways[one.bin], kinds, [placed(spot) for spot in one.spots], shop) for one in filled]
+    return [priced for column in columns if column is not None for priced in at_every_price(column, shop)]
+
+
+def _whole_answers(task: _Task, floor: float) -> list[Filled]:
+    """The sheets of one answer after another, each way tried only while what is found costs more than the floor."""
+    filled = task.share_out(task.shapes, task.stock, floor)
+    if not filled or task.cost(filled) <= floor + 0.005:
+        return filled
+    filled = _cheaper(task, filled)
+    return filled if task.cost(filled) <= floor + 0.005 else [*filled, *_priced(task, filled)]
+
+
+def _ways(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop) -> Iterator[tuple[Way, list[Ground]]]:
+    for candidate in found:
+        for recipe in recipes(candidate, kinds, shop.machine, shop.rates):
+            grounds = [
+                ground
+                for blank in blanks_of(candidate, recipe, shop)
+                if (ground := ground_of(candidate, blank, recipe.one_pass, shop)) is not None
+            ]
+            if grounds:
+                yield (candidate, recipe), grounds
+
+
+def _bin(way: Way, grounds: Sequence[Ground], shop: Shop) -> Bin:
+    candidate, _ = way
+    kept = shop.rates.leftover_credit
+    handling = float(shop.rates.labour_per_hour) / 60 * shop.machine.setup_min * len(grounds)
+    cost = float(candidate.price) * (1.0 - kept) + handling
+    return Bin(tuple(grounds), cost, kept * float(candidate.price_per_mm2), candidate.limit, candidate.id)
+
+
+# ── given sheets that cost less ──────────────────────────────────────────────────────────────────────────────────
+
+
+def _cheaper(task: _Task, best: list[Filled]) -> list[Filled]:
+    """All pieces on cheaper and cheaper sheets, the set with most area first, until several hold not all of them."""
+    roomy = _roomiest_ways(task)
+    found, missed = [task.ways[at][0] for at in roomy], list[list[int]]()
+    while len(missed) < MISSES and not task.stop:
+        sheets = roomiest(found, task.kinds, task.shop, Decimal(task.cost(best)), missed)
+        if sheets is None:
+            break
+        chosen = [at for at, count in zip(roomy, sheets, strict=True) for _ in range(count)]
+        filled = _laid(task, chosen, seed=task.shop.seed + len(missed))
+        if filled and task.cost(filled) < task.cost(best) - 0.005:
+            best = filled
+        else:
+            missed.append(sheets)
+    return best
+
+
+def _roomiest_ways(task: _Task) -> list[int]:
+    """For each candidate the way that has most of it to lay pieces on."""
+    rooms = [sum(ground.polygon.area for ground in kind.grounds) for kind in task.stock]
+    by_candidate: dict[str, int] = {}
+    for at in sorted(range(len(rooms)), key=lambda at: (-rooms[at], task.stock[at].cost)):
+        by_candidate.setdefault(task.ways[at][0].id, at)
+    return sorted(by_candidate.values())
+
+
+def _laid(task: _Task, chosen: Sequence[int], seed: int) -> list[Filled]:
+    """All pieces on one sheet of each of these ways; none if they found no place."""
+    machine = task.shop.machine
+    filled = rectangles.lay_all(
+        task.shapes,
+        [task.stock[at] for at in chosen],
+        gap_mm=machine.gap_mm,
+        margin_mm=machine.margin_mm,
+        work=WORK * task.effort,
+        seed=seed,
+        stop=task.stop,
+    )
+    return [replace(one, bin=chosen[one.bin]) for one in filled]
+
+
+# ── fillings priced by duals ─────────────────────────────────────────────────────────────────────────────────────
+
+
+def _priced(task: _Task, first: Sequence[Filled]) -> list[Filled]:
+    """Fillings that the linear program uses, the cheapest that hold all, and the sheets for what its answer, rounded
+    down, leaves."""
+    fillings = list(first)
+    mix = _relaxed(task, fillings)
+    for number in range(PRICED):
+        better = [one for one in _fillings_by(task, mix.duals, number) if _gain(task, one, mix.duals) > 1e-6]
+        if not better or task.stop:
+            break
+        fillings += better
+        mix = _relaxed(task, fillings)
+    used = [one for one, often in zip(fillings, mix.uses, strict=True) if often > 1e-6]
+    rest = _rest(task, fillings, [math.floor(often + 1e-6) for often in mix.uses])
+    return [*used, *rest, *_cheapest(task, [*fillings, *rest])]
+
+
+def _fillings_by(task: _Task, duals: Sequence[float], number: int) -> Iterator[Filled]:
+    machine, shop = task.shop.machine, task.shop
+    valued = [replace(shape, value=duals[task.kind_of[shape.id]]) for shape in task.shapes]
+    for at, kind in enumerate(task.stock):
+        shapes = [shape for shape in valued if shape.value > kind.rate * shape.polygon.area]
+        if len(kind.grounds) == 1 and shapes:
+            layout = rectangles.fill(
+                shapes,
+                kind.grounds[0],
+                gap_mm=machine.gap_mm,
+                margin_mm=machine.margin_mm,
+                work=FILL_WORK * task.effort,
+                seed=shop.seed * 1009 + number,
+            )
+            if layout is not None and layout.spots:
+                yield Filled(at, layout.spots)
+
+
+def _gain(task: _Task, filled: Filled, duals: Sequence[float]) -> float:
+    """What a filling is worth by the duals more than it costs."""
+    return sum(duals[kind] * n for kind, n in task.counts(filled).items()) - task.cost([filled])
+
+
+def _limits(task: _Task, fillings: Sequence[Filled]) -> list[tuple[list[int], int]]:
+    """(M3) the fillings of each candidate of which there are only so many, and how many."""
+    return [
+        ([k for k, one in enumerate(fillings) if task.ways[one.bin][0].id == candidate.id], candidate.limit)
+        for candidate in {candidate.id: candidate for candidate, _ in task.ways}.values()
+        if candidate.limit is not None
+    ]
+
+
+def _relaxed(task: _Task, fillings: Sequence[Filled]) -> Relaxed:
+    """(M1) to (M3) without whole numbers, over these fillings."""
+    counts, costs = [task.counts(one) for one in fillings], [task.cost([one]) for one in fillings]
+    return relaxed(counts, costs, task.copies, _limits(task, fillings))
+
+
+def _cheapest(task: _Task, fillings: Sequence[Filled]) -> list[Filled]:
+    """(M1) to (M3) over these fillings: those that the best answer found uses."""
+    model = cp_model.CpModel()
+    use = [model.new_int_var(0, max(task.copies), "") for _ in fillings]
+    counts = [task.counts(one) for one in fillings]
+    for kind, wanted in enumerate(task.copies):
+        model.add(sum(held[kind] * var for held, var in zip(counts, use, strict=True) if held[kind]) >= wanted)
+    for several, most in _limits(task, fillings):
+        model.add(sum(use[k] for k in several) <= most)
+    model.minimize(sum(round(100 * task.cost([one])) * var for one, var in zip(fillings, use, strict=True)))
+    try:
+        solver = solved(model, CHOICE * task.effort / 8, linear=2)
+    except NoAnswer:
+        return []
+    return [one for one, var in zip(fillings, use, strict=True) if solver.value(var)]
+
+
+def _rest(task: _Task, fillings: Sequence[Filled], times: Sequence[int]) -> list[Filled]:
+    """The sheets for the pieces that fillings, each used so often, do not hold."""
+    held: Counter[int] = Counter()
+    taken: Counter[str] = Counter()
+    for one, n in zip(fillings, times, strict=True):
+        for kind, count in task.counts(one).items():
+            held[kind] += n * count
+        taken[task.stock[one.bin].of] += n
+    left = [max(0, copies - held[number]) for number, copies in enumerate(task.copies)]
+    stock = [replace(bin, limit=None if bin.limit is None else bin.limit - taken[bin.of]) for bin in task.stock]
+    shapes = shapes_of(task.kinds, left, [1.0] * len(left))
+    return task.share_out(shapes, stock) if shapes else []
