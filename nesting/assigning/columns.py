@@ -99,7 +99,7 @@ def most_valuable(shapes: Sequence[Shape], ground: Ground, shop: Shop) -> Layout
 def as_boxes(shapes: Sequence[Shape], ground: Ground, shop: Shop) -> Layout:
     """The most valuable layout found of the shapes' bounding rectangles; nothing laid where they cannot lie upright."""
     boxes = [replace(shape, polygon=shapely.box(*shape.polygon.bounds)) for shape in shapes]
-    gap, margin, work = shop.machine.gap_mm, shop.machine.margin_mm, round(PANEL_SHARE * shop.evaluations)
+    gap, margin, work = shop.machine.gap_mm, shop.machine.margin_mm, round(RECTANGLES_SHARE * shop.evaluations)
     upright = rectangles.are_rectangles(boxes, [ground])
     found = rectangles.fill(boxes, ground, gap_mm=gap, margin_mm=margin, work=work, seed=shop.seed) if upright else None
     return found or Layout((), tuple(shape.id for shape in shapes))

@@ -142,3 +142,18 @@ def test_a_hole_in_which_nothing_can_lie_is_taken() -> None:
         other = [piece(rectangle(side, 20.0), id="bar-1", name="bar")]
         with_rings, with_discs = (bound_of([*some, *other], [offer], laser()) for some in (rings, discs))
         assert (with_rings < with_discs) == lies
+
+
+def test_knowing_what_a_sheet_can_hold_raises_the_bound_to_the_answer() -> None:
+    """Upright, any two of three pieces lie over one another on a sheet of 1000, their depths are 1100; all four fill
+    0.8 of it, and no way of seeing them as shares of a sheet asks for more than one."""
+    rates = replace(RATES, leftover_credit=0.0, labour_per_hour=Decimal(0))
+    machine = laser((1000.0, 1000.0), (1000.0, 1000.0), gap_mm=0.0, margin_mm=0.0, setup_min=0.0)
+    sides = [(800.0, 400.0), (800.0, 200.0), (400.0, 500.0), (200.0, 600.0)]
+    pieces = [piece(rectangle(*size), id=f"p{n}-1", name=f"p{n}", turn=Turn.NONE) for n, size in enumerate(sides)]
+    offer = Offer("square", *STOCK, 1000.0, 1000.0, Decimal("10.00"))
+    assert bound_of(pieces, [offer], machine, rates) == Decimal("10.00")
+    shop = Workshop("shop", rates, (machine,), offer=(offer,))
+    cost = make_plan(Request(Job("job"), tuple(pieces), shop, (), effort=1)).cost
+    assert len([line for line in cost.lines if line.what.startswith("sheet ")]) == 2
+    assert cost.bound == cost.total

@@ -87,6 +87,35 @@ def test_the_cheaper_of_two_sizes_is_taken():
     assert [one.bin for one in filled] == [1, 1]
 
 
+def test_ways_to_trim_one_sheet_share_its_limit():
+    """Of an offcut for one square there is one, however it is trimmed: the second square takes the dear sheet."""
+    square, sheet = Ground(shapely.box(0, 0, 100, 100)), Ground(shapely.box(0, 0, 100, 120))
+    stock = [
+        rectangles.Bin((square,), 1.0, limit=1, of="offcut"),
+        rectangles.Bin((sheet,), 1.0, limit=1, of="offcut"),
+        rectangles.Bin((square,), 9.0),
+    ]
+    filled = rectangles.share_out(panels((90, 90), (90, 90)), stock, gap_mm=5, margin_mm=5, work=10_000, seed=1)
+    assert sorted(stock[one.bin].cost for one in filled) == [1.0, 9.0]
+
+
+def test_given_sheets_are_filled_whole_or_not_at_all():
+    """A square cut up without waste lies on the square again; with one more rectangle there is no way."""
+    sides = [(60, 40), (40, 40), (30, 60), (70, 30), (70, 30)]
+    sheets = [rectangles.Bin((Ground(shapely.box(0, 0, 100, 100)),), 1.0)]
+    laid_all = rectangles.lay_all(panels(*sides), sheets, gap_mm=0, margin_mm=0, work=200_000, seed=1)
+    assert [sorted(spot.id for spot in one.spots) for one in laid_all] == [["p0", "p1", "p2", "p3", "p4"]]
+    check_sound(panels(*sides), laid_all[0].spots, sheets[0].grounds[0], 0.0, 0.0)
+    assert not rectangles.lay_all(panels(*sides, (10, 10)), sheets, gap_mm=0, margin_mm=0, work=20_000, seed=1)
+
+
+def test_a_request_to_stop_is_heard_once_there_is_an_answer():
+    sides = [(20 + 7 * k % 90, 20 + 11 * k % 70) for k in range(30)]
+    stock = [rectangles.Bin((Ground(shapely.box(0, 0, 200, 150)),), 1.0)]
+    filled = rectangles.share_out(panels(*sides), stock, gap_mm=2, margin_mm=2, work=10**12, seed=3, stop=["please"])
+    assert sum(len(one.spots) for one in filled) == len(sides)
+
+
 def test_the_same_seed_packs_the_same_way():
     sides = [(20 + 7 * k % 90, 20 + 11 * k % 70) for k in range(30)]
     stock = [rectangles.Bin((Ground(shapely.box(0, 0, 200, 150)),), 1.0)]
