@@ -37,9 +37,7 @@ def solved(model: cp_model.CpModel, effort: float, linear: int = 1) -> cp_model.
     return solver
 
 
-def tried(
-    model: cp_model.CpModel, effort: float, linear: int = 1
-) -> tuple[cp_model.CpSolver, cp_model.cp_model_pb2.CpSolverStatus]:
+def tried(model: cp_model.CpModel, effort: float, linear: int = 1) -> tuple[cp_model.CpSolver, cp_model.CpSolverStatus]:
     """The same, for those who can use a proof, or a bound, without an answer."""
     solver = cp_model.CpSolver()
     solver.parameters.random_seed = SEED
