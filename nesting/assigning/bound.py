@@ -3,7 +3,7 @@
 In: candidates, kinds, machine, rates. Out: money. Method: the pieces need not be laid, only not exceed what a sheet
 holds: each piece, grown by half the gap, takes its area of the sheet's inside; a sheet's price comes back through
 leftovers at most on the area no piece takes. A small model in CP-SAT; its proven bound is used, so that stopping early
-only weakens it. The numbers (B1) to (B8) are those of docs/model.md.
+only weakens it. The numbers (B1) to (B9) are those of docs/model.md.
 """
 
 from __future__ import annotations
