@@ -22,6 +22,8 @@ MOST_LOTS = 4
 """Lots tried for one face, most promising first."""
 MOST_TRIED = 8
 """Ways tried to give each face its lot."""
+MOST_COMBINED = 4096
+"""Ways looked at for that."""
 
 
 def choose_lots(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, search: Search) -> Answer:
@@ -65,18 +67,41 @@ def _compared(answer: Answer, others: Sequence[Answer]) -> Answer:
 
 
 def _combinations(found: Sequence[Candidate], kinds: Sequence[Kind], faces: Sequence[str]) -> list[tuple[str, ...]]:
-    by_face = [_promising(found, [kind for kind in kinds if kind.sample.one_lot == face]) for face in faces]
-    return list(itertools.islice(itertools.product(*by_face), MOST_TRIED))
+    """A lot for each face, the most promising ways first; none in which a lot has too little for all its faces."""
+    of_face = [[kind for kind in kinds if kind.sample.one_lot == face] for face in faces]
+    needed = [_needed_mm2(face) for face in of_face]
+    areas = {lot: _area(sheets) for lot, sheets in _lots(found).items()}
+    ways = itertools.islice(itertools.product(*(_promising(found, face) for face in of_face)), MOST_COMBINED)
+    ranked = [
+        (math.fsum(price * area for (price, _), area in zip(way, needed, strict=True)), tuple(lot for _, lot in way))
+        for way in ways
+    ]
+    return [lots for _, lots in sorted(ranked) if _have_room(lots, needed, areas)][:MOST_TRIED]
 
 
-def _promising(found: Sequence[Candidate], kinds: Sequence[Kind]) -> list[str]:
-    """Lots with area enough for the pieces, cheapest by area first."""
-    needed = math.fsum(kind.polygon.area * len(kind.pieces) for kind in kinds)
+def _have_room(lots: Sequence[str], needed: Sequence[float], areas: Mapping[str, float]) -> bool:
+    taken: dict[str, float] = {}
+    for lot, area in zip(lots, needed, strict=True):
+        taken[lot] = taken.get(lot, 0.0) + area
+    return all(area <= areas[lot] for lot, area in taken.items())
+
+
+def _needed_mm2(kinds: Sequence[Kind]) -> float:
+    return math.fsum(kind.polygon.area * len(kind.pieces) for kind in kinds)
+
+
+def _lots(found: Sequence[Candidate]) -> dict[str, list[Candidate]]:
     lots: dict[str, list[Candidate]] = {}
     for candidate in found:
         lots.setdefault(candidate.lot_name, []).append(candidate)
-    ranked = [(_price_per_mm2(sheets, needed), lot) for lot, sheets in lots.items() if _area(sheets) >= needed]
-    return [lot for _, lot in sorted(ranked)[:MOST_LOTS]]
+    return lots
+
+
+def _promising(found: Sequence[Candidate], kinds: Sequence[Kind]) -> list[tuple[float, str]]:
+    """Lots with area enough for the pieces, with their price by area, cheapest first."""
+    needed = _needed_mm2(kinds)
+    ranked = [(_price_per_mm2(sheets, needed), lot) for lot, sheets in _lots(found).items() if _area(sheets) >= needed]
+    return sorted(ranked)[:MOST_LOTS]
 
 
 def _area(sheets: Sequence[Candidate]) -> float:

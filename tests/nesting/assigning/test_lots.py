@@ -89,3 +89,15 @@ def test_the_next_best_of_a_face_may_be_another_lot():
         assert sheet.next_best is not None
         assert [source.offer for source in sheet.next_best.instead] == ["sheet", "sheet"]
         assert sheet.next_best.extra == Decimal("32.00")
+
+
+def test_each_of_four_faces_gets_a_lot_of_its_own_where_no_lot_has_more():
+    rack = tuple(cut(f"A{n}", f"{n}", f"{n}.00") for n in range(1, 5))
+    assert used(planned("fghi", rack=rack)) == ["A1", "A2", "A3", "A4"]
+
+
+def test_the_faces_lots_are_the_cheapest_of_all_ways():
+    """Two lots of two for each face: 8 and 12 for lots 7 and 8, where a face and a panel of none share the rack."""
+    rack = (cut("A1", "7"), cut("A2", "7"), cut("A3", "8", "3.00"), cut("A4", "8", "9.00"))
+    assert used(planned("ff", rack=rack)) == ["A1", "A2"]
+    assert used(planned("ff.", rack=rack)) == ["A1", "A2", "A3"], "11.00, where lot 8 and one of lot 7 are 16.00"
