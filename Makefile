@@ -60,7 +60,7 @@ bench-layout: $(READY)
 bench-rectangles: $(READY)
 	$(BIN)/python -m tests.external.rectangle_jobs
 
-# How the engine's time and memory grow from 42 pieces on one sheet to 500 on twelve.
+# How the engine's time and memory grow from 60 pieces on one sheet to 500 on twelve.
 bench-growth: $(READY)
 	$(BIN)/python -m nesting.layout.growth
 

@@ -30,9 +30,10 @@ from typing import Any
 from shapely.geometry import Polygon, box
 
 from nesting.layout import guillotine
+from nesting.layout.asked import Stock
 from nesting.layout.fill import fill
 from nesting.layout.instances import Instance, read, written
-from nesting.layout.stock import Stock, cheapest
+from nesting.layout.stock import cheapest
 from nesting.layout.strip import strip
 from nesting.layout.terms import Effort, Ground, Shape, Spot, Stop, after_evaluations
 from nesting.patterns import Want, best_pattern

@@ -5,13 +5,15 @@ In: shapes with values, grounds, gap, margin. Out: a checked Layout; what found 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
+import numpy as np
+
 from nesting.layout.fit import finished, pull_into_reach
 from nesting.layout.search import Chain, Keep, Task, by_bulk, lay_in_order
-from nesting.layout.terms import QUIET, Ground, Layout, Shape, Stop, Watch, after_evaluations, first_of
+from nesting.layout.terms import QUIET, Ground, Layout, Shape, Spot, Stop, Watch, after_evaluations, first_of
 
 PATIENCE = 25
 """Rounds without gain before a piece forced in is taken out again."""
@@ -45,29 +47,41 @@ def fill(
 
 
 def filling(
-    shapes: Sequence[Shape], grounds: Sequence[Ground], gap_mm: float, margin_mm: float, stop: Stop, seed: int
+    shapes: Sequence[Shape],
+    grounds: Sequence[Ground],
+    gap_mm: float,
+    margin_mm: float,
+    stop: Stop,
+    seed: int,
+    *,
+    patience: int = PATIENCE,
+    spots: Sequence[Spot] = (),
 ) -> Iterator[Layout]:
-    """Ever more valuable layouts, the last of them once more with all the effort spent; none if there is no place."""
+    """Ever more valuable layouts, from the spots given if any, the last of them once more with all the effort spent;
+    none if there is no place. `patience`: rounds without gain before a piece forced in is taken out again."""
     task = Task(shapes, grounds, gap_mm, margin_mm) if shapes else None
     if task is not None and task.places:
         chain = Chain(task, seed)
-        _first(chain)
+        if spots:
+            chain.lay(spots)
+        else:
+            _first(chain)
         best = _checked(chain)
         yield best
-        for better in _improving(chain, best, stop):
+        for better in _improving(chain, best, partial(_settle, chain, stop, patience), stop):
             best = better
             yield best
         yield replace(best, effort=chain.effort)
 
 
-def _improving(chain: Chain, best: Layout, stop: Stop) -> Iterator[Layout]:
-    """Ever more valuable layouts, until all lies, nothing helps, or the effort is spent."""
+def _improving(chain: Chain, best: Layout, settle: Callable[[], bool], stop: Stop) -> Iterator[Layout]:
+    """Ever more valuable layouts, until all lies, nothing helps, or the effort is spent; `settle` moves all apart."""
     idle, barred = 0, set[bytes]()
     while best.missing and idle < IDLE and stop(chain.effort) < 1.0:
         before = chain.save()
         idle += 1
-        for change in (partial(_force_one, chain, stop, barred), partial(_swap_one, chain, stop)):
-            better = _checked(chain) if change() else best
+        for change in (partial(_force_one, chain, barred), partial(_swap_one, chain)):
+            better = _checked(chain) if change() and settle() else best
             if better.value > best.value:
                 best, idle = better, 0
                 barred.clear()
@@ -122,34 +136,48 @@ def _limit(chain: Chain, stop: Stop) -> Stop:
     return first_of(stop, lambda effort: (stop(effort) - start) / SHARE)
 
 
-def _settle(chain: Chain, stop: Stop) -> bool:
+def _room(chain: Chain) -> float:
+    """Area that nothing lies on."""
+    return chain.task.room - float(chain.task.areas[chain.present].sum())
+
+
+def _settle(chain: Chain, stop: Stop, patience: int) -> bool:
     chain.calm()
-    return chain.loss == 0.0 or chain.separate(PATIENCE, _limit(chain, stop))
+    return chain.loss == 0.0 or chain.separate(patience, _limit(chain, stop))
 
 
-def _force_one(chain: Chain, stop: Stop, barred: set[bytes]) -> bool:
-    """Force the dearest missing piece in that was not yet tried on this layout; equal pieces are tried once."""
-    task, present = chain.task, chain.present
-    kinds = task.kinds
-    missing = [i for i in range(len(kinds)) if not present[i] and task.allowed[i].any() and kinds[i] not in barred]
+def _force_one(chain: Chain, barred: set[bytes]) -> bool:
+    """Force the dearest missing piece in that there is area for and that was not yet tried on this layout; equal
+    pieces are tried once."""
+    task, kinds = chain.task, chain.task.kinds
+    missing = [i for i in _missing(chain) if kinds[i] not in barred and task.areas[i] <= _room(chain)]
     if not missing:
         return False
     i = max(missing, key=lambda i: (task.shapes[i].value, -i))
     barred.add(kinds[i])
     chain.force(i)
-    return _settle(chain, stop)
+    return True
 
 
-def _swap_one(chain: Chain, stop: Stop) -> bool:
-    """Take a random piece off for a missing one of more value."""
-    task, present = chain.task, chain.present
-    missing = [i for i in range(len(present)) if not present[i] and task.allowed[i].any()]
+def _swap_one(chain: Chain) -> bool:
+    """Take a random piece off for a missing one of more value, if that leaves area enough."""
+    task, missing = chain.task, _missing(chain)
     if not missing:
         return False
     i = missing[int(chain.random() * len(missing))]
-    cheaper = [j for j in range(len(present)) if present[j] and task.shapes[j].value < task.shapes[i].value]
+    lack = task.areas[i] - _room(chain)
+    cheaper = [
+        j
+        for j in np.flatnonzero(chain.present).tolist()
+        if task.shapes[j].value < task.shapes[i].value and task.areas[j] >= lack
+    ]
     if not cheaper:
         return False
     chain.take_off(cheaper[int(chain.random() * len(cheaper))])
     chain.force(i)
-    return _settle(chain, stop)
+    return True
+
+
+def _missing(chain: Chain) -> list[int]:
+    """Pieces that do not lie, but might."""
+    return [i for i in np.flatnonzero(~chain.present).tolist() if chain.task.allowed[i].any()]

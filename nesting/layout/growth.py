@@ -1,4 +1,4 @@
-"""How time and memory grow with the number of pieces: the same mix of pieces, 42 a sheet, on one sheet up to twelve.
+"""How time and memory grow with the number of pieces: the same mix of pieces, 60 on one sheet up to 500 on twelve.
 
     python -m nesting.layout.growth --used 0.6
 
@@ -28,7 +28,7 @@ from nesting.layout.terms import Ground, Layout, Shape, after_evaluations
 
 SHEET_MM = (1200.0, 800.0)
 A_SHEET = 42
-NUMBERS = (42, 84, 167, 250, 500)
+NUMBERS = (60, 125, 250, 500)
 GAP_MM, MARGIN_MM = 2.0, 5.0
 MOST = 60_000_000
 """Positions tried at most, about a minute's work."""
@@ -49,20 +49,25 @@ def pieces(count: int, used: float, seed: int) -> list[Shape]:
         scaled_by(Polygon(corners), 0.5),
     ]
     drawn = [scaled_by(sorts[k % len(sorts)], dice.uniform(60, 160)) for k in range(count)]
-    room = SHEET_MM[0] * SHEET_MM[1] * count / A_SHEET
+    room = SHEET_MM[0] * SHEET_MM[1] * sheets(count)
     grow = math.sqrt(used * room / sum(polygon.area for polygon in drawn))
     return [Shape(str(k), scaled_by(polygon, grow), (0.0, 90.0, 180.0, 270.0)) for k, polygon in enumerate(drawn)]
 
 
+def sheets(count: int) -> int:
+    """How many sheets so many pieces are made for."""
+    return round(count / A_SHEET)
+
+
 def laid_by_fit(shapes: list[Shape], seed: int) -> Layout | None:
     """All on as many sheets as their number asks for."""
-    sheets = [Ground(box(0, 0, *SHEET_MM))] * round(len(shapes) / A_SHEET)
-    return fit(shapes, sheets, gap_mm=GAP_MM, margin_mm=MARGIN_MM, stop=after_evaluations(MOST), seed=seed)
+    grounds = [Ground(box(0, 0, *SHEET_MM))] * sheets(len(shapes))
+    return fit(shapes, grounds, gap_mm=GAP_MM, margin_mm=MARGIN_MM, stop=after_evaluations(MOST), seed=seed)
 
 
 def laid_by_fill(shapes: list[Shape], seed: int) -> Layout | None:
     """All on one large sheet."""
-    side = math.sqrt(len(shapes) / A_SHEET)
+    side = math.sqrt(sheets(len(shapes)))
     sheet = Ground(box(0, 0, SHEET_MM[0] * side, SHEET_MM[1] * side))
     layout = fill(shapes, sheet, gap_mm=GAP_MM, margin_mm=MARGIN_MM, stop=after_evaluations(MOST), seed=seed)
     return None if layout.missing else layout

@@ -41,6 +41,9 @@ class Task:
             for i in range(len(self.shapes))
             for form in range(self.table.first[i], self.table.first[i] + self.table.turns[i])
         }
+        self.areas = np.array([shape.polygon.area for shape in shapes])
+        self.room = sum(ground.polygon.area - sum(p.area for p in ground.pinned) for ground in grounds) * (1 + 1e-9)
+        """Area to lay on, a hair more."""
         self.kinds = [shape.polygon.wkb for shape in shapes]
         across = any(shape.reach_charge is not None for shape in shapes)
         qualities = sorted({shape.quality for shape in shapes})
@@ -74,8 +77,7 @@ class Task:
     @property
     def overfull(self) -> bool:
         """The shapes have more area than the grounds."""
-        room = sum(ground.polygon.area - sum(p.area for p in ground.pinned) for ground in self.grounds)
-        return sum(shape.polygon.area for shape in self.shapes) > room * (1 + 1e-9)
+        return float(self.areas.sum()) > self.room
 
     def made_by(self, form: int, spot: Spot) -> bool:
         """Whether a row stands for a spot's orientation (free shapes: for its side)."""

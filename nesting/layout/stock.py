@@ -3,62 +3,42 @@
 In: shapes, stock (grounds with cost and quantity). Out: a checked Layout and which sheets it lies on.
 
 First the sheet that gives most area laid for its cost is taken, again and again, until everything lies: with shapes
-that may lie at any angle laid squarely, an edge along an axis, which leaves far fewer ways to try; then freely. Other
-choices of sheets that cost less are tried then, a few sheets fewer or others instead: two chains, one freely from the
-layout at hand and one squarely from nothing, move everything apart on all sheets at once, as in `fit`. They exchange
-nothing and are looked at after fixed amounts of work, so that one thread or two give the same layout.
+that may lie at any angle laid squarely, an edge along an axis, which leaves far fewer ways to try; then freely. Then
+pieces are dealt anew between two sheets at a time (`dealing`), and other choices of sheets that cost less are tried, a
+few sheets fewer or others instead: two chains, one freely from the layout at hand and one squarely from nothing, move
+everything apart on all sheets at once, as in `fit`. They exchange nothing and are looked at after fixed amounts of
+work, so that one thread or two give the same layout.
 """
 
 from __future__ import annotations
 
-import math
 from collections import Counter
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import partial
 from itertools import combinations_with_replacement
 
-import numpy as np
-import shapely
-from shapely.geometry import Polygon
-
+from nesting.layout.asked import HASTE, Asked, Stock, Stocked
+from nesting.layout.dealing import Deals, dealing
 from nesting.layout.fill import filling
 from nesting.layout.fit import crowded, settling
-from nesting.layout.outlines import turned
 from nesting.layout.search import CHUNK, Chain, Task
-from nesting.layout.terms import QUIET, Effort, Ground, Layout, Shape, Spot, Stop, Watch, after_evaluations, first_of
+from nesting.layout.terms import QUIET, Effort, Layout, Shape, Spot, Stop, Watch, after_evaluations, first_of
 
 LAYING_SHARE = 0.4
 """Of the effort allowed, at most so much for laying sheet after sheet."""
 FIRST_SHARE = 0.05
 """Of the effort allowed, at least so much for the first try of a choice; it grows by half with every round through
 them."""
+DEALING_SHARE = 0.1
+"""Of the effort allowed, so much for the first deals between two sheets."""
 ROUND_SHARE = 0.25
 """Of the effort allowed, so much for the first round through few choices."""
 OUT, INTO, FEW = 2, 3, 4
 """At most so many sheets are given up at once for so many others; for one, where there are more than FEW kinds."""
 EXCHANGE = 150_000
 """Evaluations of each chain between two looks at the other: a sixth of a second."""
-QUARTERS = (0.0, 90.0, 180.0, 270.0)
-
-
-@dataclass(frozen=True, slots=True)
-class Stock:
-    """A kind of sheet: what it costs, and how many there are (None: any number)."""
-
-    ground: Ground
-    cost: float = 1.0
-    quantity: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Stocked:
-    """A layout on several sheets: spot.ground counts `sheets`, each the number of a kind of stock."""
-
-    layout: Layout
-    sheets: tuple[int, ...]
-    cost: float
 
 
 def cheapest(
@@ -75,7 +55,7 @@ def cheapest(
     """The cheapest sheets found that hold all shapes, the same for one thread and two; shapes that the stock has no
     room for are missing. Ctrl-C returns the best so far."""
     stop = stop or after_evaluations(5_000_000)
-    asked = _Asked(list(shapes), list(stock), gap_mm, margin_mm, seed)
+    asked = Asked(list(shapes), list(stock), gap_mm, margin_mm, seed)
     best = Stocked(Layout((), tuple(shape.id for shape in shapes)), (), 0.0)
     try:
         with ThreadPoolExecutor(threads) as pool:
@@ -88,84 +68,7 @@ def cheapest(
     return best
 
 
-@dataclass(frozen=True)
-class _Asked:
-    shapes: list[Shape]
-    stock: list[Stock]
-    gap_mm: float
-    margin_mm: float
-    seed: int
-
-    def cost(self, sheets: Iterable[int]) -> float:
-        return sum(self.stock[kind].cost for kind in sheets)
-
-    def room(self, sheets: Iterable[int]) -> float:
-        """Area to lay on."""
-        return sum(self.rooms[kind] for kind in sheets)
-
-    def available(self, kind: int, taken: int) -> bool:
-        """Whether there are so many of a kind, or more."""
-        most = self.stock[kind].quantity
-        return most is None or taken <= most
-
-    @cached_property
-    def rooms(self) -> list[float]:
-        return [_room(stock.ground) for stock in self.stock]
-
-    @cached_property
-    def areas(self) -> dict[str, float]:
-        return {shape.id: shape.polygon.area for shape in self.shapes}
-
-    @cached_property
-    def alike(self) -> dict[str, Hashable]:
-        """What pieces have in common that can take each other's place."""
-        return {s.id: (s.polygon.wkb, s.turns_deg, s.mirror, s.quality, s.reach_charge) for s in self.shapes}
-
-    def stocked(self, sheets: Sequence[int], spots: Sequence[Spot], left: Sequence[Shape], spent: int) -> Stocked:
-        """A layout on such sheets, spots in the order of the shapes."""
-        by_id = {spot.id: spot for spot in spots}
-        ordered = tuple(by_id[shape.id] for shape in self.shapes if shape.id in by_id)
-        value = sum(shape.value for shape in self.shapes) - sum(shape.value for shape in left)
-        layout = Layout(ordered, tuple(shape.id for shape in left), value, None, Effort(spent))
-        return Stocked(layout, tuple(sheets), self.cost(sheets))
-
-    @cached_property
-    def squared(self) -> list[Shape]:
-        """Shapes that may lie at any angle, square to the axes if any sheet has room for them so."""
-        boxes = [stock.ground.polygon.bounds for stock in self.stock]
-        return [_squared(shape, boxes) if shape.turns_deg is None else shape for shape in self.shapes]
-
-    @property
-    def ways(self) -> list[list[Shape]]:
-        """The shapes squared and as they are, or once if that is the same."""
-        return [self.squared, self.shapes] if any(shape.turns_deg is None for shape in self.shapes) else [self.shapes]
-
-
-def _room(ground: Ground) -> float:
-    return float(ground.polygon.area - sum(pinned.intersection(ground.polygon).area for pinned in ground.pinned))
-
-
-def _squared(shape: Shape, boxes: Sequence[tuple[float, float, float, float]]) -> Shape:
-    """As drawn, and by quarter turns; where no edge as drawn is along an axis, also with its longest edge along one."""
-    ring = shapely.get_coordinates(shape.polygon.convex_hull)
-    steps = np.diff(ring, axis=0)
-    lengths = np.hypot(steps[:, 0], steps[:, 1])
-    aslant = np.abs(steps).min(axis=1) > 1e-6 * lengths.max()
-    turns: tuple[float, ...] = QUARTERS
-    if aslant.all():
-        dx, dy = steps[int(lengths.argmax())].tolist()
-        flush = -math.degrees(math.atan2(dy, dx))
-        turns += tuple((flush + quarter) % 360.0 for quarter in QUARTERS)
-    fits = any(_fits(shape.polygon, turn, box) for turn in turns for box in boxes)
-    return replace(shape, turns_deg=turns) if fits else shape
-
-
-def _fits(polygon: Polygon, turn_deg: float, box: tuple[float, float, float, float]) -> bool:
-    width, height = np.ptp(turned(shapely.get_coordinates(polygon), turn_deg, False), axis=0)
-    return bool(width <= box[2] - box[0] and height <= box[3] - box[1])
-
-
-def _improving(asked: _Asked, stop: Stop, pool: ThreadPoolExecutor) -> Iterator[Stocked]:
+def _improving(asked: Asked, stop: Stop, pool: ThreadPoolExecutor) -> Iterator[Stocked]:
     """Ever cheaper layouts, until none could be cheaper or the effort is spent; each knows the effort so far."""
     best = Stocked(Layout((), tuple(asked.areas)), (), 0.0)
     for shapes in asked.ways:
@@ -177,20 +80,23 @@ def _improving(asked: _Asked, stop: Stop, pool: ThreadPoolExecutor) -> Iterator[
     if best.layout.missing:
         best = _everything(asked, best, stop, pool)
         yield best
-    spent, longer, tries = best.layout.effort.evaluations, 1.0, 0
-    while not best.layout.missing and stop(Effort(spent)) < 1.0:
-        found, choices = None, _cheaper(asked, best)
+    spent, longer, tries, deals = best.layout.effort.evaluations, 1.0, 0, Deals()
+    while not best.layout.missing and stop(Effort(spent)) < 1.0 and _cheaper(asked, best):
+        cost, before = best.cost, spent
+        for dealt, used in dealing(asked, best, deals, _within(stop, spent, longer * DEALING_SHARE), pool):
+            best, spent = dealt, before + used
+            yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
+        choices = _cheaper(asked, best)
         share = longer * max(FIRST_SHARE, ROUND_SHARE / max(1, len(choices)))
         for sheets in choices:
-            found, used = _try(asked, best, sheets, _within(stop, spent, share), tries, pool)
-            spent, tries = spent + used, tries + 1
-            best = found or best
-            yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
-            if found is not None or stop(Effort(spent)) >= 1.0:
+            if stop(Effort(spent)) >= 1.0:
                 break
-        if not choices:
-            break
-        longer *= 1.5 if found is None else 1.0
+            found, used = _try(asked, best, sheets, _within(stop, spent, share), tries, pool)
+            spent, tries, best = spent + used, tries + 1, found or best
+            yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
+            if found is not None:
+                break
+        longer *= 1.5 if best.cost == cost else 1.0
 
 
 def _within(stop: Stop, spent: int, share: float) -> Stop:
@@ -206,7 +112,7 @@ def _within(stop: Stop, spent: int, share: float) -> Stop:
 # ── sheet after sheet ────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _laying(asked: _Asked, shapes: Sequence[Shape], stop: Stop, spent: int) -> Iterator[Stocked]:
+def _laying(asked: Asked, shapes: Sequence[Shape], stop: Stop, spent: int) -> Iterator[Stocked]:
     """Sheet after sheet, each the one that gives most area for its cost. A layout is repeated while there are pieces
     for it; with the effort for this spent, only those known, and the kind of the sheet before, are looked at."""
     left, sheets, spots = list(shapes), list[int](), list[Spot]()
@@ -235,7 +141,7 @@ def _laying(asked: _Asked, shapes: Sequence[Shape], stop: Stop, spent: int) -> I
         left = [shape for shape in left if shape.id in missing]
 
 
-def _again(asked: _Asked, layout: Layout, left: Sequence[Shape]) -> Layout | None:
+def _again(asked: Asked, layout: Layout, left: Sequence[Shape]) -> Layout | None:
     """The same layout of other pieces just like them; None if they are not all there."""
     stacks: dict[Hashable, list[str]] = {}
     for shape in reversed(left):
@@ -247,13 +153,13 @@ def _again(asked: _Asked, layout: Layout, left: Sequence[Shape]) -> Layout | Non
     return replace(layout, spots=spots, missing=tuple(shape.id for shape in left if shape.id not in laid))
 
 
-def _laying_share(asked: _Asked) -> float:
+def _laying_share(asked: Asked) -> float:
     """For one sheet of one kind."""
     sheets = 1.0 + sum(asked.areas.values()) * len(asked.stock) / sum(asked.rooms)
     return LAYING_SHARE / len(asked.ways) / max(8.0, sheets * len(asked.stock))
 
 
-def _filled(asked: _Asked, shapes: Sequence[Shape], kind: int, stop: Stop) -> Layout:
+def _filled(asked: Asked, shapes: Sequence[Shape], kind: int, stop: Stop) -> Layout:
     """As much area as fits, of large pieces rather than small ones, with little effort."""
     room, counts = asked.rooms[kind], Counter[bytes]()
     worth, out = list[Shape](), list[Shape]()
@@ -263,12 +169,13 @@ def _filled(asked: _Asked, shapes: Sequence[Shape], kind: int, stop: Stop) -> La
         # More copies than have room need not be asked about.
         (worth if counts[wkb] * area <= room else out).append(replace(shape, value=area))
     found = [Layout((), tuple(shape.id for shape in worth))]
-    found += filling(worth, [asked.stock[kind].ground], asked.gap_mm, asked.margin_mm, stop, asked.seed)
+    ground = asked.stock[kind].ground
+    found += filling(worth, [ground], asked.gap_mm, asked.margin_mm, stop, asked.seed, patience=HASTE)
     layout = found[-1]
     return replace(layout, missing=layout.missing + tuple(shape.id for shape in out))
 
 
-def _everything(asked: _Asked, best: Stocked, stop: Stop, pool: ThreadPoolExecutor) -> Stocked:
+def _everything(asked: Asked, best: Stocked, stop: Stop, pool: ThreadPoolExecutor) -> Stocked:
     """Where sheets are few and one after another did not do: lay everything on all of them at once."""
     if any(stock.quantity is None for stock in asked.stock):
         return best
@@ -290,7 +197,7 @@ class _Choice:
     others: tuple[int, ...]
 
 
-def _cheaper(asked: _Asked, best: Stocked) -> list[_Choice]:
+def _cheaper(asked: Asked, best: Stocked) -> list[_Choice]:
     """Choices of sheets that cost less and have area enough: first those that save much and are not too tight. Of equal
     sheets, those with least on them are given up."""
     need = sum(asked.areas.values()) * (1.0 - 1e-9)
@@ -313,7 +220,7 @@ def _some(kinds: Sequence[int], most: int) -> list[tuple[int, ...]]:
     return [some for count in range(most + 1) for some in combinations_with_replacement(kinds, count)]
 
 
-def _kept(asked: _Asked, best: Stocked, out: Sequence[int]) -> tuple[int, ...]:
+def _kept(asked: Asked, best: Stocked, out: Sequence[int]) -> tuple[int, ...]:
     """The sheets of a layout that stay if such are given up."""
     laid = [0.0] * len(best.sheets)
     for spot in best.layout.spots:
@@ -325,7 +232,7 @@ def _kept(asked: _Asked, best: Stocked, out: Sequence[int]) -> tuple[int, ...]:
 
 
 def _try(
-    asked: _Asked, best: Stocked, choice: _Choice, stop: Stop, tries: int, pool: ThreadPoolExecutor
+    asked: Asked, best: Stocked, choice: _Choice, stop: Stop, tries: int, pool: ThreadPoolExecutor
 ) -> tuple[Stocked | None, int]:
     """Lay everything on other sheets; None if that failed. Also the evaluations spent."""
     sheets = (*(best.sheets[at] for at in choice.kept), *choice.others)

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 import shapely
@@ -10,8 +11,10 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import Point, Polygon, box
 
-from nesting.layout import Effort, Ground, Layout, Shape, after_evaluations, fill, fit, strip
-from nesting.layout.stock import Stock, cheapest
+from nesting.layout import Effort, Ground, Layout, Shape, Spot, after_evaluations, fill, fit, strip
+from nesting.layout.asked import Asked, Stock
+from nesting.layout.dealing import Deals, dealing
+from nesting.layout.stock import cheapest
 from tests.nesting.layout.judging import HAIR_MM, assert_valid, placed
 
 
@@ -204,6 +207,22 @@ def test_one_thread_or_two_same_sheets() -> None:
     stock = [Stock(Ground(box(0, 0, 300, 300))), Stock(Ground(OFFCUT), 2.5)]
     one, two = (cheapest(shapes, stock, stop=after_evaluations(900_000), threads=threads) for threads in (1, 2))
     assert one == two
+
+
+def test_pieces_dealt_anew_leave_room_for_a_cheaper_sheet() -> None:
+    """Bars of 50 and 40 on one sheet of 100 and one of 50 on another: the 40 and the 50 change places."""
+    shapes = [Shape(str(k), box(0, 0, width, 100)) for k, width in enumerate((50, 40, 50))]
+    stock = [Stock(Ground(box(0, 0, 100, 100)), 2.0), Stock(Ground(box(0, 0, 45, 100)), 1.0, quantity=1)]
+    asked = Asked(shapes, stock, 0.0, 0.0, 0)
+    spots = [Spot("0", 0, 0, 0), Spot("1", 50, 0, 0), Spot("2", 0, 0, 0, ground=1)]
+    with ThreadPoolExecutor(1) as pool:
+        steps = dealing(asked, asked.stocked([0, 0], spots, (), 0), Deals(), after_evaluations(200_000), pool)
+        found = next(each for each, _ in steps if each.cost < 4.0)
+    assert sorted(found.sheets) == [0, 1]
+    for number, kind in enumerate(found.sheets):
+        here = tuple(spot for spot in found.layout.spots if spot.ground == number)
+        laid = [shape for shape in shapes if shape.id in {spot.id for spot in here}]
+        assert_valid(Layout(here), laid, stock[kind].ground, 0.0, 0.0)
 
 
 def test_many_equal_pieces_fill_equal_sheets_alike() -> None:
