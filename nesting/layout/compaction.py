@@ -152,22 +152,25 @@ def _convex(at: F64, before: int, corner: int, after: int) -> bool:
 
 
 def compact(chain: Chain, parts: Parts) -> bool:
-    """Slide everything until the strip gets no shorter; whether all lies apart then. If not, all is as it was."""
+    """Slide everything until the strip gets no shorter; whether it is shorter then. If not, all is as it was."""
     before, region = chain.save(), chain.regions.box[0]
-    length, extent = float(region[2]), float(chain.state.box[:, kernels.X1].max())
-    laid = parts.laid(chain)
+    length, start = float(region[2]), _extent(chain)
+    laid, extent = parts.laid(chain), start
     for _ in range(PROGRAMS):
         _slide(chain, laid)
-        shorter = float(chain.state.box[:, kernels.X1].max())
-        if shorter > extent * (1.0 - WORTH):
+        longer, extent = extent, _extent(chain)
+        if extent > longer * (1.0 - WORTH):
             break
-        extent = shorter
-    region[2] = float(chain.state.box[:, kernels.X1].max())
-    if chain.remeasure() == 0.0:
+    region[2] = extent
+    if extent < start and chain.remeasure() == 0.0:
         return True
     region[2] = length
     chain.restore(before)
     return False
+
+
+def _extent(chain: Chain) -> float:
+    return float(chain.state.box[:, kernels.X1].max())
 
 
 def _slide(chain: Chain, laid: kernels.Parts) -> None:
