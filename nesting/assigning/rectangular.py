@@ -42,6 +42,8 @@ WORK = 4_000_000
 """Free rectangles looked at for one whole answer, for each round of effort asked for."""
 FILL_WORK = 5_000
 """The same for one bin priced by duals, for each round of effort."""
+MOST_ROUNDS = 16
+"""Rounds of effort that this comes to at most: who asks for more wants the search after it, which tells how it goes."""
 MISSES = 3
 """Sets of sheets on which not all pieces could be laid, before no more are tried."""
 MOST = 1000
@@ -109,7 +111,7 @@ def rectangular_columns(
         return []
     kind_of = {piece.id: number for number, kind in enumerate(kinds) for piece in kind.pieces}
     stock = [_bin(way, grounds, shop) for way, grounds in ways]
-    task = _Task(kinds, shapes, kind_of, [way for way, _ in ways], stock, shop, effort, stop)
+    task = _Task(kinds, shapes, kind_of, [way for way, _ in ways], stock, shop, min(effort, MOST_ROUNDS), stop)
     filled = _whole_answers(task, floor)
     columns = [column_of(*task.ways[one.bin], kinds, [placed(spot) for spot in one.spots], shop) for one in filled]
     return [priced for column in columns if column is not None for priced in at_every_price(column, shop)]
