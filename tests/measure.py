@@ -15,6 +15,7 @@ import json
 import math
 import os
 import platform
+import re
 import subprocess
 import sys
 import tempfile
@@ -200,7 +201,6 @@ def _spent(words: Sequence[str], **environment: str) -> tuple[float, float]:
 
 def page(figures: Sequence[Figure], before: dict[str, float], took: float, plots: str = "") -> str:
     """The table; the last column is today's figure over the kept one, `plots` begins the names of the plots."""
-    cpu = platform.processor() or platform.machine()
     versions = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
     lines = [
         "# Benchmarks",
@@ -208,7 +208,7 @@ def page(figures: Sequence[Figure], before: dict[str, float], took: float, plots
         "`make bench` writes bench.md, `make bench LONG=1` long.md; with `KEEP=1` figures are kept for later runs.",
         "",
     ]
-    lines += [f"Machine: {cpu}, {os.cpu_count()} cores, Python {platform.python_version()}. {versions}.", ""]
+    lines += [f"Machine: {_machine()}. Python {platform.python_version()}, {versions}.", ""]
     lines += [f"Taken in {took:.0f} s. Seconds are the processor's, milliseconds of the ledger by the clock.", ""]
     lines += ["Ratio is today's figure over the one kept; of times, memory and cost less is better.", ""]
     for group in dict.fromkeys(figure.group for figure in figures):
@@ -218,6 +218,16 @@ def page(figures: Sequence[Figure], before: dict[str, float], took: float, plots
     if any(figure.group == "letters: time" for figure in figures):
         lines += ["![Cost over time of six jobs](../pictures/cost-over-time.svg)", ""]
     return "\n".join(lines)
+
+
+def _machine() -> str:
+    """What the figures depend on, as far as the system tells it: kind and clock of the cores, their number, memory."""
+    told = Path("/proc/cpuinfo")
+    clock = re.search(r"^cpu MHz\s*:\s*([\d.]+)", told.read_text() if told.exists() else "", re.MULTILINE)
+    cores = f"{os.cpu_count()} cores" + (f" at {float(clock[1]) / 1000:.1f} GHz" if clock else "")
+    known = hasattr(os, "sysconf") and "SC_PHYS_PAGES" in os.sysconf_names
+    memory = [f"{os.sysconf('SC_PHYS_PAGES') * os.sysconf('SC_PAGE_SIZE') / 2**30:.0f} GB of memory"] if known else []
+    return ", ".join([f"{platform.system()} on {platform.machine()}", cores, *memory])
 
 
 def _row(figure: Figure, before: dict[str, float]) -> str:
