@@ -9,12 +9,13 @@ READY := $(VENV)/.ready
 demo: $(READY)
 	$(BIN)/halfturn demo
 
+# Each file's tests on one core, the files on as many as there are; one test by itself is run without all this.
 test: $(READY)
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest --numprocesses auto --dist loadfile --no-loadscope-reorder
 
 # Branch coverage of the planner (all of nesting but the audit), which is to stay above 90 %; takes twice as long as the tests.
 coverage: $(READY)

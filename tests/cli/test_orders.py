@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from cli.rack_plans import accept, finish
-from tests.cli.test_planning import JOB, box, draw, halfturn
+from tests.cli.command import halfturn
+from tests.cli.test_planning import JOB, box, draw
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_data"
 

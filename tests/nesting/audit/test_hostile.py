@@ -14,8 +14,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from nesting.audit import audit_plan, linework
-from nesting.audit.drawings import ENTITIES_MAX, FILE_BYTES_MAX, read_drawing
+from nesting.audit import audit_plan, drawings, linework, scene
+from nesting.audit.drawings import FILE_BYTES_MAX, read_drawing
 from nesting.audit.records import PLAN_BYTES_MAX
 from nesting.faults import PlanFault
 from tests.nesting.audit.sample import entrance_sign
@@ -145,11 +145,12 @@ def test_lines_arcs_and_circles_are_followed_like_polylines(tmp_path: Path) -> N
     assert lengths == pytest.approx([5.0, math.radians(20) * 10, math.tau * 7])
 
 
-def test_more_entities_than_any_pass_has_are_not_followed(tmp_path: Path) -> None:
+def test_more_entities_than_any_pass_has_are_not_followed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(drawings, "ENTITIES_MAX", 200)
     changed = document()
-    for k in range(ENTITIES_MAX + 5):
+    for k in range(205):
         changed.modelspace().add_line((k, 0), (k, 1), dxfattribs={"layer": "CUT"})
-    assert any("over 20000 entities" in words for words in flaws_of(changed, tmp_path))
+    assert any("over 200 entities" in words for words in flaws_of(changed, tmp_path))
 
 
 def test_a_drawing_larger_than_any_is_not_read(tmp_path: Path) -> None:
@@ -175,9 +176,10 @@ def test_a_drawing_damaged_anywhere_is_read_or_refused_never_raises(blows: list[
         read_drawing(path)
 
 
-def test_contours_beyond_all_measure_are_refused(tmp_path: Path) -> None:
+def test_contours_beyond_all_measure_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(scene, "POINTS_MAX", 20_000)
     folder = entrance_sign()
-    folder.plan["pieces"][0]["holes"] = [[[0, 0, 1.0], [9e5, 0, 1.0]] * 400] * 80
+    folder.plan["pieces"][0]["holes"] = [[[0, 0, 1.0], [9e5, 0, 1.0]] * 40] * 8
     assert "more contours than can be audited" in refused(folder.write(tmp_path)).what
 
 

@@ -76,7 +76,7 @@ def failures(folder: PlanFolder) -> list[Any]:
         return [check for check in audit_plan(folder.write(Path(place))) if not check.ok]
 
 
-slow = settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+slow = settings(max_examples=16, suppress_health_check=[HealthCheck.too_slow])
 
 
 @slow
