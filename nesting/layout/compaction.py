@@ -22,7 +22,7 @@ import shapely
 from numpy.typing import NDArray
 from ortools.linear_solver import linear_solver_pb2
 
-from nesting.layout import kernels
+from nesting.layout import compaction_kernels, kernels
 from nesting.layout.outlines import Form, Outline, Table, turned
 from nesting.layout.search import Chain
 from nesting.solving import NoAnswer, optimum
@@ -52,14 +52,14 @@ class Parts:
         self.of = [_parts(form, table.scale) for form in table.forms]
         self.table = table
 
-    def laid(self, chain: Chain) -> kernels.Parts:
+    def laid(self, chain: Chain) -> compaction_kernels.Parts:
         """The parts of every piece as it is turned; row k of `first` is piece k."""
         state, slot = chain.state, self.table.slot
         mine = [self.of[state.base[i] if slot[i] >= 0 else state.row[i]] for i in range(len(slot))]
         for i in np.flatnonzero(slot >= 0).tolist():
             mine[i] = _boxed([_spun(ring, float(state.angle[i])) for ring in mine[i].rings])
         sizes = np.concatenate([[0], np.cumsum(np.concatenate([part.sizes for part in mine]))])
-        return kernels.Parts(
+        return compaction_kernels.Parts(
             np.concatenate([part.vertex for part in mine]),
             np.concatenate([part.edge for part in mine]),
             np.concatenate([part.box for part in mine]),
@@ -70,7 +70,7 @@ class Parts:
 
 @dataclass(frozen=True, slots=True)
 class _Form:
-    """Rings of convex parts, and as in kernels.Parts: vertices, edges, boxes; numbers of vertices."""
+    """Rings of convex parts, and as in compaction_kernels.Parts: vertices, edges, boxes; numbers of vertices."""
 
     rings: list[F64]
     vertex: F64
@@ -173,11 +173,11 @@ def _extent(chain: Chain) -> float:
     return float(chain.state.box[:, kernels.X1].max())
 
 
-def _slide(chain: Chain, laid: kernels.Parts) -> None:
+def _slide(chain: Chain, laid: compaction_kernels.Parts) -> None:
     """One program, and the pieces where it says: where they are, if it has no answer."""
     state, n = chain.state, len(chain.state.x)
     near = np.empty((64 * n, 5))
-    while (found := kernels.partings(laid, state, TRUST, near)) > len(near):
+    while (found := compaction_kernels.partings(laid, state, TRUST, near)) > len(near):
         near = np.empty((found, 5))
     state.work[kernels.EVALUATIONS] += CHARGE * found
     with suppress(NoAnswer):

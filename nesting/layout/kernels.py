@@ -71,17 +71,6 @@ class Pieces(NamedTuple):
     allowed: U8  # (pieces, regions)
 
 
-class Parts(NamedTuple):
-    """Convex parts of pieces, about each piece's reference point: part k has the vertices start[k] .. start[k + 1],
-    counter-clockwise, piece i the parts first[i] .. first[i + 1]."""
-
-    vertex: F64  # (vertices, 2)
-    edge: F64  # (vertices, 3) of the edge from each vertex: outward normal, and how far the part reaches along it
-    box: F64  # (parts, 4)
-    start: I64
-    first: I64
-
-
 class Regions(NamedTuple):
     """Where pieces may lie: boxes, or rings with a signed-distance raster (positive inside) over a padded box."""
 
@@ -337,16 +326,28 @@ def _overlap(p: F64, tp: F64, q: F64, tq: F64, dx: float, dy: float, near: I64) 
     return False
 
 
+@njit(**OPTIONS, fastmath={"reassoc"})
+def _counted(count: f4, more: f4) -> f4:
+    """Their sum, in whatever order it comes among others: exact for whole numbers, and so all lanes are put to use."""
+    return count + more
+
+
+@_jit
+def _apart(each: F32, tile: F32, fx: f4, fy: f4) -> bool:
+    """Whether no circle, shifted by (fx, fy), meets one of the other's."""
+    met = ZERO
+    for k in range(LANES):
+        ux, uy, rs = each[0, k] + fx - tile[0, k], each[1, k] + fy - tile[1, k], each[2, k] + tile[2, k]
+        met = _counted(met, ONE if ux * ux + uy * uy < rs * rs else ZERO)
+    return met == ZERO
+
+
 @_jit
 def pair_loss(circle: F32, edge: F64, trait: F64, i: int, j: int, dx: float, dy: float, near: I64, lane: F32) -> float:
     """How much row i, shifted by (dx, dy), overlaps row j: a length, 0 if and only if they do not overlap."""
     fx, fy = f4(dx), f4(dy)
     each, tile = circle[i, 0], circle[j, 1]
-    met = 0
-    for k in range(LANES):
-        ux, uy, rs = each[0, k] + fx - tile[0, k], each[1, k] + fy - tile[1, k], each[2, k] + tile[2, k]
-        met += ux * ux + uy * uy < rs * rs
-    if met == 0 and not _overlap(edge[i], trait[i], edge[j], trait[j], dx, dy, near):
+    if _apart(each, tile, fx, fy) and not _overlap(edge[i], trait[i], edge[j], trait[j], dx, dy, near):
         return 0.0
     soft = f4(max(trait[i, SOFT], trait[j, SOFT]))
     square, twice = soft * soft, soft + soft
@@ -965,56 +966,6 @@ def save(pieces: Pieces, state: State, keep: F64) -> None:
         keep[i, 0], keep[i, 1] = state.x[i], state.y[i]
         keep[i, 2] = state.base[i] if pieces.slot[i] >= 0 else state.row[i]
         keep[i, 3], keep[i, 4] = state.angle[i], state.region[i] if state.live[i] else -1.0
-
-
-# ── what parts pieces ────────────────────────────────────────────────────────────────────────────────────────
-
-
-@_jit
-def _parted(vertex: F64, edge: F64, start: I64, a: int, b: int, dx: float, dy: float, best: float, found: F64) -> float:
-    """How far part b, shifted by (dx, dy), lies beyond that edge of part a which it lies farthest beyond, if by more
-    than the best so far; the edge's normal into found[2:4]."""
-    for e in range(start[a], start[a + 1]):
-        nx, ny, least = edge[e, 0], edge[e, 1], FAR
-        for q in range(start[b], start[b + 1]):
-            along = nx * vertex[q, 0] + ny * vertex[q, 1]
-            least = along if along < least else least
-        apart = least + nx * dx + ny * dy - edge[e, 2]
-        if apart > best:
-            best, found[2], found[3] = apart, nx, ny
-    return best
-
-
-@_jit
-def partings(parts: Parts, state: State, trust: float, near: F64) -> int:
-    """Which pieces' parts could meet if each slid by `trust`: rows of i, j, the normal (from i to j) of the edge that
-    parts them best, and how far apart they are along it (negative: they overlap). Returns how many there are; no more
-    are written than `near` has room for."""
-    box, reach, found = state.box, 2.0 * math.sqrt(2.0) * trust, 0
-    for i in range(len(state.x)):
-        for j in range(i):
-            if (box[i, X0] > box[j, X1] + reach) | (box[j, X0] > box[i, X1] + reach):
-                continue
-            if (box[i, Y0] > box[j, Y1] + reach) | (box[j, Y0] > box[i, Y1] + reach):
-                continue
-            dx, dy = state.x[j] - state.x[i], state.y[j] - state.y[i]
-            for a in range(parts.first[i], parts.first[i + 1]):
-                p = parts.box[a]
-                for b in range(parts.first[j], parts.first[j + 1]):
-                    q = parts.box[b]
-                    if (p[0] > q[2] + dx + reach) | (q[0] + dx > p[2] + reach):
-                        continue
-                    if (p[1] > q[3] + dy + reach) | (q[1] + dy > p[3] + reach):
-                        continue
-                    line = near[min(found, len(near) - 1)]
-                    forward = _parted(parts.vertex, parts.edge, parts.start, a, b, dx, dy, -FAR, line)
-                    apart = _parted(parts.vertex, parts.edge, parts.start, b, a, -dx, -dy, forward, line)
-                    if apart > forward:
-                        line[2], line[3] = -line[2], -line[3]
-                    if apart < reach:
-                        line[0], line[1], line[4] = i, j, apart
-                        found += 1
-    return found
 
 
 # ── laying one piece after another ───────────────────────────────────────────────────────────────────────────
