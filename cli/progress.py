@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import shutil
 from types import TracebackType
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
-from nesting.model import Progress
+if TYPE_CHECKING:
+    from nesting.model import Progress
 
 
 class Ticker:

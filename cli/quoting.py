@@ -16,6 +16,7 @@ import typer
 
 from cli.as_json import JsonOption, echo_json
 from cli.options import SEED_MAX, WorkshopOption, workshop_folder
+from cli.planning import asked_to_stop
 from cli.progress import Ticker
 from cli.whole_folder import written_whole
 from nesting.faults import JobFault
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from nesting.model import JobFile, Piece, Plan, Progress, Workshop
     from nesting.quoting import Price
 
+STOPPED = "stopped on request before all effort was spent: more effort may find a lower price"
 LOWER = 0.9
 DEARER = 0.1
 
@@ -52,7 +54,9 @@ def quote(
     with Ticker(sys.stderr) as ticker:
         ticker.step("reading")
         shop = read_workshop(workshop_folder(workshop) / "workshop.toml")
-        made = _quoted(Estimator(ticker, effort, seed, most, shop, read_job(job), job), on)
+        order = read_job(job)
+        with asked_to_stop("a quote by the best plan so far") as stop:
+            made = _quoted(Estimator(ticker, effort, seed, most, shop, order, job, stop), on)
         ticker.step("writing")
         with written_whole(out) as fresh:
             write_quote(made, fresh)
@@ -69,6 +73,7 @@ def _told(made: Quote) -> dict[str, object]:
         "job": made.job.job.name,
         "currency": made.shop.rates.currency,
         "valid_until": made.until,
+        "stopped": made.stopped,
         "prices": [_price(price) for price in made.prices],
         "what_if": [{"what": what, **_price(price)} for what, price in made.what_if],
     }
@@ -88,7 +93,10 @@ def _date(text: str) -> date:
 
 @dataclasses.dataclass(slots=True)
 class Estimator:
-    """Plans copies of a job on new sheets alone, and remembers how the last search went."""
+    """Plans copies of a job on new sheets alone, and remembers how the last search went.
+
+    Once `stop` holds something the plan under way is the best so far, and no further one is begun.
+    """
 
     ticker: Ticker
     effort: int
@@ -97,6 +105,7 @@ class Estimator:
     shop: Workshop
     job: JobFile
     path: Path
+    stop: list[bool]
     seen: list[Progress] = dataclasses.field(default_factory=list)
 
     def items(self, job: JobFile, copies: int) -> tuple[tuple[Piece, ...], ...]:
@@ -115,7 +124,7 @@ class Estimator:
         self.seen.clear()
         pieces = tuple(piece for item in self.items(job, copies) for piece in item)
         request = Request(job.job, pieces, self.shop, (), self.seed, self.effort)
-        plan = make_plan(request, self._watch)
+        plan = make_plan(request, self._watch, self.stop)
         return plan, price(plan, copies, self.shop, job.extra)
 
     def _watch(self, progress: Progress) -> None:
@@ -134,7 +143,8 @@ def _quoted(estimator: Estimator, on: date) -> Quote:
     plan, first = estimator.planned(job, fewest)
     search = tuple(estimator.seen)
     prices = (first, *_further(estimator, first, more, sum(map(len, one))))
-    return Quote(job, shop, one, plan, prices, tuple(_what_ifs(estimator, first)), search, on)
+    what_if = tuple(_what_ifs(estimator, first))
+    return Quote(job, shop, one, plan, prices, what_if, search, on, bool(estimator.stop))
 
 
 def _further(estimator: Estimator, first: Price, more: Sequence[int], pieces_each: int) -> Iterator[Price]:
@@ -144,20 +154,21 @@ def _further(estimator: Estimator, first: Price, more: Sequence[int], pieces_eac
     known = first
     for copies in more:
         known = scaled(known, copies, estimator.shop, estimator.job.extra)
-        if copies * pieces_each <= estimator.most_pieces:
+        if copies * pieces_each <= estimator.most_pieces and not estimator.stop:
             _, together = estimator.planned(estimator.job, copies)
             known = min(known, together, key=lambda price: price.cost)
         yield known
 
 
 def _what_ifs(estimator: Estimator, first: Price) -> Iterator[tuple[str, Price]]:
-    """Material a tenth dearer; letters a tenth lower, planned anew."""
+    """Material a tenth dearer; letters a tenth lower, planned anew and therefore only where there is time."""
     from nesting.quoting import with_dearer_material
 
     yield f"material {DEARER:.0%} dearer", with_dearer_material(first, DEARER, estimator.shop)
-    if any(order.height_mm is not None for order in estimator.job.piece):
+    if not estimator.stop and any(order.height_mm is not None for order in estimator.job.piece):
         _, lower = estimator.planned(_lower(estimator.job), first.copies)
-        yield f"letters {1 - LOWER:.0%} lower", lower
+        if not estimator.stop:
+            yield f"letters {1 - LOWER:.0%} lower", lower
 
 
 def _lower(job: JobFile) -> JobFile:
@@ -181,4 +192,6 @@ def summary(made: Quote, out: Path) -> Iterator[str]:
         )
     for what, price in made.what_if:
         yield f"  if {what}: {price.net} net"
+    if made.stopped:
+        yield STOPPED
     yield f"files: {out}/ (quote.html for the customer, quote-inner.html for the shop)"

@@ -100,13 +100,19 @@ def finish(
     workshop: WorkshopOption = None,
     who: WhoOption = "",
 ) -> None:
-    """Everything is cut: consume the sheets, put the leftovers on the rack."""
+    """Everything is cut: consume the sheets, put the leftovers on the rack. Bought sheets that were never booked as
+    arrived are booked in first, and told."""
     from inventory.plans import finish as finish_plan
+    from inventory.plans import standing
 
     with booking(workshop) as conn:
         plan_id, made = accepted_plan(conn, plan)
+        here = standing(conn, plan_id).stock
         left = finish_plan(conn, plan_id, made, at=now(), who=person(who))
+        stock = standing(conn, plan_id).stock
     typer.echo(f"{plan_id} is finished; {counted(len(left), 'leftover')} on the rack")
+    for sheet in sorted(stock.keys() - here):
+        typer.echo(f"  {sheet} was not booked as arrived; it is booked in as {stock[sheet]}, and as cut")
     for sheet in left:
         typer.echo(f"  {_told(sheet)}")
     if labels and not left:

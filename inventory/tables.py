@@ -25,6 +25,7 @@ from sqlalchemy.engine import Connection
 
 from inventory.books import book, find_sheets, last_of_kind
 from inventory.checking import checked
+from inventory.formulas import defused, undefused
 from inventory.ledger import Entry, Kind, Sheet
 from inventory.measures import area_mm2, size_mm
 from inventory.rack import receive_all
@@ -41,7 +42,6 @@ MM = {"mm": 1.0, "in": 25.4}
 Unit = Literal["mm", "in"]
 
 MOST_BYTES = 60_000_000
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +156,7 @@ def _cells(path: Path, data: bytes) -> tuple[list[str], list[tuple[int, dict[str
         raise RackFault(
             f"this is no table that can be read: {first}", mend="save it as CSV (UTF-8) or XLSX", where=(path.name,)
         ) from None
-    lines = [[_undefused(str(cell).strip()) for cell in line] for line in frame.fillna("").to_numpy()]
+    lines = [[undefused(str(cell).strip()) for cell in line] for line in frame.fillna("").to_numpy()]
     used = [n for n in range(frame.shape[1]) if any(line[n] for line in lines)]  # office programs add empty columns
     lines = [[line[n] for n in used] for line in lines]
     columns = [cell.lower().replace(" ", "_") for cell in lines[0]] if lines else []
@@ -286,15 +286,6 @@ def export_sheets(sheets: Sequence[Sheet], path: Path, *, unit: Unit = "mm") -> 
         raise RackFault(
             f"the table cannot be written: {error.strerror}", mend="check folder and room", where=(str(path),)
         ) from None
-
-
-def defused(cell: str) -> str:
-    """The cell as text that no spreadsheet takes for a formula."""
-    return f"'{cell}" if cell.startswith(FORMULA) or _undefused(cell) != cell else cell
-
-
-def _undefused(cell: str) -> str:
-    return cell[1:] if cell.startswith("'") and cell.lstrip("'").startswith(FORMULA) else cell
 
 
 def _headings(unit: Unit) -> list[str]:

@@ -6,23 +6,20 @@ The same plan gives the same bytes: fields in the order of the records, numbers 
 from __future__ import annotations
 
 import json
-from dataclasses import fields, is_dataclass
-from decimal import Decimal
-from enum import Enum
 from pathlib import Path
-from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
 from nesting.faults import PlanFault
 from nesting.model import Plan
+from nesting.plain import plain
 
 PLAN_JSON = "plan.json"
 
 
 def plan_text(plan: Plan) -> str:
     """The plan as JSON text, one record a line where it is short."""
-    return json.dumps(_plain(plan), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return json.dumps(plain(plan), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def read_plan(folder: Path) -> Plan:
@@ -50,15 +47,3 @@ def parse_plan(text: str, where: str) -> Plan:
 
 def _no_plan(where: str) -> PlanFault:
     return PlanFault("this is no plan of format halfturn-plan/1", mend="make the plan again", where=(where,))
-
-
-def _plain(value: Any) -> Any:
-    if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, tuple | list):
-        return [_plain(item) for item in value]
-    if isinstance(value, float):
-        return round(value, 6) + 0.0
-    if isinstance(value, Decimal | Enum):
-        return str(value)
-    return value

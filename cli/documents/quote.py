@@ -27,7 +27,7 @@ from nesting.quoting import Price
 @dataclass(frozen=True, slots=True)
 class Quote:
     """All that the pages show. `plan` is for the fewest copies; `items` are the pieces that one copy has of each entry
-    of the job, in its order."""
+    of the job, in its order; `stopped` if the search was stopped before all effort was spent."""
 
     job: JobFile
     shop: Workshop
@@ -37,6 +37,7 @@ class Quote:
     what_if: tuple[tuple[str, Price], ...]
     search: tuple[Progress, ...]
     on: date
+    stopped: bool = False
 
     @property
     def until(self) -> date:
@@ -133,7 +134,11 @@ def inner_steps(quote: Quote) -> list[Step]:
             title=plain(quote.job.job.name, 120),
             lead=f"The cost of {counted(first.copies, 'copy', 'copies')}, term by term, and what becomes of it.",
             tables=(_terms(quote, first), _from_cost_to_price(quote, first)),
-            notes=(_bound_words(quote), MATERIAL_WORDS[quote.shop.quoting.material]),
+            notes=(
+                _bound_words(quote),
+                MATERIAL_WORDS[quote.shop.quoting.material],
+                *(["The search was stopped on request before all effort was spent."] if quote.stopped else []),
+            ),
         ),
         Step(
             key="copies",

@@ -14,28 +14,23 @@ import xlsxwriter
 from xlsxwriter.utility import xl_rowcol_to_cell
 
 from cli.documents.rows import Cell, Column, Table
+from inventory.formulas import defused
 
 CREATED = datetime(2000, 1, 1)
 """A fixed date, so that the same plan gives the same bytes."""
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-
-
-def harmless(text: str) -> str:
-    """Text with an apostrophe before anything that a spreadsheet might run."""
-    return f"'{text}" if text.lstrip().startswith(FORMULA_STARTS) else text
 
 
 def write_csv(table: Table, path: Path) -> None:
     """UTF-8 with a byte order mark, as spreadsheets expect it; point as decimal sign."""
     with path.open("w", encoding="utf-8-sig", newline="") as file:
         out = csv.writer(file)
-        out.writerow(harmless(column.title) for column in table.columns)
+        out.writerow(defused(column.title) for column in table.columns)
         for row in table.rows:
             out.writerow(_csv_cell(cell, column) for cell, column in zip(row, table.columns, strict=True))
 
 
 def _csv_cell(cell: Cell, column: Column) -> str:
-    return harmless(cell) if isinstance(cell, str) else f"{cell:.{column.decimals}f}"
+    return defused(cell) if isinstance(cell, str) else f"{cell:.{column.decimals}f}"
 
 
 def write_workbook(tables: Sequence[Table], path: Path) -> None:
@@ -52,7 +47,7 @@ def _write_sheet(book: xlsxwriter.Workbook, table: Table) -> None:
     head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
     sheet.freeze_panes(1, 0)
     for at, column in enumerate(table.columns):
-        sheet.write_string(0, at, harmless(column.title), head)
+        sheet.write_string(0, at, defused(column.title), head)
         _write_column(book, sheet, table, at)
         longest = max((len(line[at]) for line in table.printed()), default=0)
         sheet.set_column(at, at, min(40, max(9, longest + 2, len(column.head) + 2)))
@@ -68,7 +63,7 @@ def _write_column(book: xlsxwriter.Workbook, sheet: xlsxwriter.workbook.Workshee
     for line, row in enumerate(table.rows, start=1):
         cell = row[at]
         if isinstance(cell, str):
-            sheet.write_string(line, at, harmless(cell))
+            sheet.write_string(line, at, defused(cell))
         else:
             sheet.write_number(line, at, round(float(cell), column.decimals), plain)
     totals, last = table.totals(), len(table.rows)

@@ -1,11 +1,13 @@
 """`halfturn quote`, end to end on a job of wording alone."""
 
 import shutil
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
 import typer
 
+from cli import quoting
 from cli.quoting import quote
 from nesting.faults import Fault
 
@@ -55,6 +57,17 @@ def test_wording_alone_is_priced_for_several_copies(shop, tmp_path, capsys):
     first = (tmp_path / "out" / "quote.pdf").read_bytes()
     quote(shop / "job.toml", tmp_path / "again", shop, effort=1, most=10, day="2026-11-25")
     assert (tmp_path / "again" / "quote.pdf").read_bytes() == first
+
+
+def test_ctrl_c_prices_the_best_plan_so_far_and_says_so(shop, tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr(quoting, "asked_to_stop", lambda handed_out: nullcontext([True]))
+    quote(shop / "job.toml", tmp_path / "out", shop, effort=1, most=10, day="2026-11-25")
+    said = capsys.readouterr().out
+    assert said.count("by a plan for 1)") == 2, "no further plan is begun"
+    assert "stopped on request before all effort was spent" in said
+    assert "if material 10% dearer" in said and "if letters" not in said
+    assert "stopped on request" in (tmp_path / "out" / "quote-inner.html").read_text(encoding="utf-8")
+    assert "stopped on request" not in (tmp_path / "out" / "quote.html").read_text(encoding="utf-8")
 
 
 def test_a_bad_date_and_an_empty_job_are_told(shop, tmp_path):

@@ -23,7 +23,7 @@ Made from the program; a test keeps it equal to that. `halfturn COMMAND --help` 
 found rows or records that do not agree |
 | 2 | refused: what is wrong, where, and how to mend it stand on stderr; nothing was changed. See [errors](errors.md) |
 | 130 | stopped by Ctrl-C before there was anything to hand out, or by a second one; nothing was changed. The first \
-one while `plan`, `demo`, `buy` or `rack mishap` search hands out the best there is so far, with exit code 0 |
+one while `plan`, `demo`, `buy`, `quote` or `rack mishap` search hands out the best there is so far, with exit code 0 |
 
 What a command tells goes to stdout, everything else (progress, faults, sums below a list) to stderr. With `--json` a
 command tells one JSON object, `{"format": "halfturn-NAME/1", ...}`: money is a decimal string, lengths are millimetres.
