@@ -36,6 +36,8 @@ STRIPS = ("swim", "shapes0", "shirts")
 LIBRARIES = ("numpy", "numba", "shapely", "ortools", "ezdxf", "sqlalchemy", "pydantic", "typer")
 HELP_S, LIST_S = 0.4, 0.8
 """What starting may take at most."""
+PACE = "seconds of the same sum in plain Python"
+"""How fast the machine is while it measures: what else runs on it slows this as it does all the rest."""
 HANDS = ("rows", "the first that fits")
 """The stand-ins for planning by hand, in the order of docs/choice.md."""
 
@@ -53,6 +55,12 @@ class Figure:
 
 
 # ── what is measured ─────────────────────────────────────────────────────────────────────────────────────────
+
+
+def pace() -> Figure:
+    """The best of five: what differs from run to run of the same work is the machine's doing."""
+    count = "import time; a = time.process_time(); sum(i * i for i in range(3_000_000)); print(time.process_time() - a)"
+    return Figure("the machine", PACE, min(float(_told(["-c", count])[0]) for _ in range(5)), "s")
 
 
 def starting(workshop: Path) -> Iterator[Figure]:
@@ -210,10 +218,14 @@ def page(figures: Sequence[Figure], before: dict[str, float], took: float, plots
     ]
     lines += [f"Machine: {_machine()}. Python {platform.python_version()}, {versions}.", ""]
     lines += [f"Taken in {took:.0f} s. Seconds are the processor's, milliseconds of the ledger by the clock.", ""]
-    lines += ["Ratio is today's figure over the one kept; of times, memory and cost less is better.", ""]
+    lines += [
+        "Ratio is today's figure over the one kept; of times, memory and cost less is better. Ratios of times are"
+    ]
+    lines += ["told as if the machine were as fast as it was then: by the seconds that the same sum took.", ""]
+    slower = _slower(figures, before)
     for group in dict.fromkeys(figure.group for figure in figures):
         lines += [f"## {group}", "", "| | figure | limit | ratio |", "|---|---|---|---|"]
-        lines += [_row(figure, before) for figure in figures if figure.group == group]
+        lines += [_row(figure, before, slower) for figure in figures if figure.group == group]
         lines += ["", *([f"![{group}]({plots}{_plot_name(group)})", ""] if _plotted(figures, group) else [])]
     if any(figure.group == "letters: time" for figure in figures):
         lines += ["![Cost over time of six jobs](../pictures/cost-over-time.svg)", ""]
@@ -230,12 +242,19 @@ def _machine() -> str:
     return ", ".join([f"{platform.system()} on {platform.machine()}", cores, *memory])
 
 
-def _row(figure: Figure, before: dict[str, float]) -> str:
+def _slower(figures: Sequence[Figure], before: dict[str, float]) -> float:
+    """How many times as long the same work takes as when the figures were kept; 1 where that is not known."""
+    now = next((figure for figure in figures if figure.name == PACE), None)
+    return now.value / before[_key(now)] if now and _key(now) in before else 1.0
+
+
+def _row(figure: Figure, before: dict[str, float], slower: float) -> str:
     kept = before.get(_key(figure))
-    ratio = f"{figure.value / kept:.2f}" if kept else "-"
+    shared = slower if figure.unit in ("s", "ms") and figure.name != PACE else 1.0
+    ratio = f"{figure.value / kept / shared:.2f}" if kept else "-"
     limit = f"{figure.limit:g}" if figure.limit is not None else "-"
     past = " **past it**" if figure.limit is not None and figure.value > figure.limit else ""
-    return f"| {figure.name} | {figure.value:.4g} {figure.unit} | {limit}{past} | {ratio} |"
+    return f"| {figure.name} | {f'{figure.value:.4g} {figure.unit}'.strip()} | {limit}{past} | {ratio} |"
 
 
 def _key(figure: Figure) -> str:
@@ -281,8 +300,13 @@ def main() -> None:
     begun = time.monotonic()
     with tempfile.TemporaryDirectory() as place:
         workshop = _workshop(Path(place))
-        list(jobs([4], workshop))  # compiles what is compiled once
-        figures = [*starting(workshop), *jobs((10, 20, 40, 80, 160) if options.long else (10, 20, 40), workshop)]
+        for once in (jobs([4], workshop), intake([1])):
+            list(once)  # compiles what is compiled once
+        figures = [
+            pace(),
+            *starting(workshop),
+            *jobs((10, 20, 40, 80, 160) if options.long else (10, 20, 40), workshop),
+        ]
     figures += choices() if options.long else against_hands(5)
     figures += intake((1000, 4000, 16000) if options.long else (500, 2000))
     figures += ledger(100_000 if options.long else 2_000)

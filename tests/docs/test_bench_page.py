@@ -3,7 +3,7 @@
 from pathlib import Path
 from xml.etree import ElementTree
 
-from tests.measure import Figure, _hands, _letters, page, plot
+from tests.measure import PACE, Figure, _hands, _letters, page, plot
 
 STARTS = Figure("start-up", "halfturn --help", 0.5, "s", limit=0.4)
 PAGE = [
@@ -19,6 +19,14 @@ def test_figures_are_held_against_those_kept_and_their_limits():
     assert "| 10 pieces | 2 s | - | 0.50 |" in text
     assert "| 20 pieces | 4 s | - | - |" in text
     assert text.count("![") == 1
+
+
+def test_a_slower_machine_is_not_taken_for_a_slower_program():
+    now = Figure("the machine", PACE, 0.4, "s")
+    kept = {f"the machine: {PACE}": 0.2, "start-up: halfturn --help": 0.25}
+    text = page([now, STARTS], kept, 1.0)
+    assert f"| {PACE} | 0.4 s | - | 2.00 |" in text
+    assert "| halfturn --help | 0.5 s | 0.4 **past it** | 1.00 |" in text
 
 
 def test_what_the_jobs_came_to_is_told_as_shares_of_planning_by_hand():
