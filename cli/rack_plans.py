@@ -111,8 +111,8 @@ def finish(
         left = finish_plan(conn, plan_id, made, at=now(), who=person(who))
         stock = standing(conn, plan_id).stock
     typer.echo(f"{plan_id} is finished; {counted(len(left), 'leftover')} on the rack")
-    for sheet in sorted(stock.keys() - here):
-        typer.echo(f"  {sheet} was not booked as arrived; it is booked in as {stock[sheet]}, and as cut")
+    for own in sorted(stock.keys() - here):
+        typer.echo(f"  {own} was not booked as arrived; it is booked in as {stock[own]}, and as cut")
     for sheet in left:
         typer.echo(f"  {_told(sheet)}")
     if labels and not left:
