@@ -219,9 +219,13 @@ def _plan_stock(
     least = lower_bound(listed, kinds, shop)
     found = sized(listed, blank_sizes(kinds, shop.machine), shop.machine, shop.rates)
     answer = choose_lots(found, kinds, shop, Search(request.effort, least, watch, stop))
-    if cost_cents(answer.columns) > least * 100 and not stop:
-        watch(Progress("bounding the cost more sharply", note=str(stock)))
-        least = sharper_bound(listed, kinds, shop, answer.known, least, request.effort)
+    reached = Decimal(cost_cents(answer.columns)) / 100
+    if reached > least and not stop:
+
+        def tell(bound: Decimal) -> None:
+            watch(Progress("bounding the cost more sharply", 0, reached, bound, str(stock)))
+
+        least = sharper_bound(listed, kinds, shop, answer.known, least, reached, request.effort, stop, tell)
     return explained(deal(answer.columns, kinds, shop, first), answer, found, shop.rates), least
 
 

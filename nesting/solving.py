@@ -61,10 +61,11 @@ def relaxed(
     """
     solver = pywraplp.Solver.CreateSolver("GLOP")
     use = [solver.NumVar(0.0, solver.infinity(), "") for _ in costs]
-    demands = [
-        solver.Add(sum(held[number] * var for held, var in zip(holds, use, strict=True)) >= demand)
-        for number, demand in enumerate(wanted)
-    ]
+    demands = [solver.Constraint(float(demand), solver.infinity()) for demand in wanted]
+    for held, var in zip(holds, use, strict=True):
+        for number, count in held.items() if isinstance(held, Mapping) else enumerate(held):
+            if count:
+                demands[number].SetCoefficient(var, float(count))
     for columns, most in limits:
         solver.Add(sum(use[k] for k in columns) <= most)
     solver.Minimize(sum(cost * var for cost, var in zip(costs, use, strict=True)))

@@ -3,7 +3,7 @@
 In: candidates, kinds, machine, rates. Out: money. Method: the pieces need not be laid, only not exceed what a sheet
 holds: each piece, grown by half the gap, takes its area of the sheet's inside; a sheet's price comes back through
 leftovers at most on the area no piece takes. A small model in CP-SAT; its proven bound is used, so that stopping early
-only weakens it. The numbers (B1) to (B9) are those of docs/model.md.
+only weakens it. The numbers (B1) to (B10) are those of docs/model.md.
 """
 
 from __future__ import annotations
@@ -41,10 +41,11 @@ WHOLE = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class MostHeld:
-    """What a piece of each kind is worth, and the most of it that one sheet of each candidate can hold."""
+    """What a piece of each kind is worth, and the most of it that one sheet of each candidate can hold, None where
+    nothing is told of that."""
 
     worth: tuple[int, ...]
-    most: tuple[int, ...]
+    most: tuple[int | None, ...]
 
 
 def lower_bound(
@@ -54,8 +55,9 @@ def lower_bound(
     model, sheets, cost = _model(found, kinds, shop)
     for row in rows:
         for sheet, most in zip(sheets, row.most, strict=True):
-            worths = (worth * held for worth, held in zip(row.worth, sheet.held, strict=True))
-            model.add(sum(worths) <= most * sheet.used)  # (B9)
+            if most is not None:
+                worths = (worth * held for worth, held in zip(row.worth, sheet.held, strict=True))
+                model.add(sum(worths) <= most * sheet.used)  # (B9), (B10)
     model.minimize(cost)
     try:
         solver = solved(model, EFFORT)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 import shapely
 from shapely.geometry import Polygon
@@ -122,6 +123,11 @@ class Shop:
     seed: int
     evaluations: int
     fill: Callable[[Sequence[Shape], Ground, Shop], Layout] = most_valuable
+
+    @property
+    def setup_cost(self) -> float:
+        """Money for setting up one blank."""
+        return float(Decimal(str(self.machine.setup_min)) * self.rates.labour_per_hour / 60)
 
 
 def kinds_of(pieces: Iterable[Piece], machine: Machine) -> tuple[Kind, ...]:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence, Sized
+from collections.abc import Callable, Iterator, Mapping, Sequence, Sized
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -54,9 +54,13 @@ CHOICE = 1.0
 """Effort for choosing among all fillings."""
 
 
+Tell = Callable[[str, float], None]
+"""Told the step under way and what the best answer costs so far: inf while there is none."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Task:
-    """The question to the packer: the pieces, how they are grouped, the bins."""
+    """The question to the packer: the pieces, how they are grouped, the bins; who is told, who may ask to stop."""
 
     kinds: Sequence[Kind]
     shapes: Sequence[Shape]
@@ -66,6 +70,7 @@ class _Task:
     shop: Shop
     effort: int
     stop: Sized
+    tell: Tell
 
     @property
     def copies(self) -> list[int]:
@@ -75,7 +80,13 @@ class _Task:
         """How many of each kind lie there."""
         return Counter(self.kind_of[spot.id] for spot in filled.spots)
 
-    def share_out(self, shapes: Sequence[Shape], stock: Sequence[Bin], floor: float = 0.0) -> list[Filled]:
+    def share_out(
+        self,
+        shapes: Sequence[Shape],
+        stock: Sequence[Bin],
+        floor: float = 0.0,
+        tell: Callable[[float], None] = lambda cost: None,
+    ) -> list[Filled]:
         machine, part = self.shop.machine, len(shapes) / len(self.shapes)
         return rectangles.share_out(
             shapes,
@@ -86,6 +97,7 @@ class _Task:
             seed=self.shop.seed,
             floor=floor,
             stop=self.stop,
+            tell=tell,
         )
 
     def cost(self, filled: Sequence[Filled]) -> float:
@@ -98,32 +110,49 @@ class _Task:
 
 
 def rectangular_columns(
-    found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop, effort: int, floor: float, stop: Sized
-) -> list[Column]:
-    """The columns of the best whole answers found; none unless all pieces are rectangles that one pass holds.
+    found: Sequence[Candidate],
+    kinds: Sequence[Kind],
+    shop: Shop,
+    effort: int,
+    floor: float,
+    stop: Sized,
+    tell: Tell = lambda step, cost: None,
+) -> tuple[list[Column], list[Column]]:
+    """The columns of the best whole answer found, and others that go with them well; none unless all pieces are
+    rectangles that one pass holds.
 
-    No more is looked for than an answer that costs `floor`, nor once there is one and `stop` holds something."""
+    No more is looked for than an answer that costs `floor`, nor once there is one and `stop` holds something. `tell`
+    hears of every step, and of every answer that costs less than those before."""
     shapes = shapes_of(kinds, [len(kind.pieces) for kind in kinds], [1.0] * len(kinds))
     if len(shapes) > MOST or not rectangles.are_rectangles(shapes, ()):
-        return []
+        return [], []
     ways = [(way, grounds) for way, grounds in _ways(found, kinds, shop) if rectangles.are_rectangles((), grounds)]
     if not ways:
-        return []
+        return [], []
     kind_of = {piece.id: number for number, kind in enumerate(kinds) for piece in kind.pieces}
     stock = [_bin(way, grounds, shop) for way, grounds in ways]
-    task = _Task(kinds, shapes, kind_of, [way for way, _ in ways], stock, shop, min(effort, MOST_ROUNDS), stop)
-    filled = _whole_answers(task, floor)
-    columns = [column_of(*task.ways[one.bin], kinds, [placed(spot) for spot in one.spots], shop) for one in filled]
-    return [priced for column in columns if column is not None for priced in at_every_price(column, shop)]
+    task = _Task(kinds, shapes, kind_of, [way for way, _ in ways], stock, shop, min(effort, MOST_ROUNDS), stop, tell)
+    best, others = _whole_answers(task, floor)
+    return _columns(task, best), _columns(task, others)
 
 
-def _whole_answers(task: _Task, floor: float) -> list[Filled]:
-    """The sheets of one answer after another, each way tried only while what is found costs more than the floor."""
-    filled = task.share_out(task.shapes, task.stock, floor)
+def _columns(task: _Task, filled: Sequence[Filled]) -> list[Column]:
+    made = (column_of(*task.ways[o.bin], task.kinds, [placed(spot) for spot in o.spots], task.shop) for o in filled)
+    return [priced for column in made if column is not None for priced in at_every_price(column, task.shop)]
+
+
+def _whole_answers(task: _Task, floor: float) -> tuple[list[Filled], list[Filled]]:
+    """The sheets of the best answer, and others; each way is tried only while what is found costs more than the floor,
+    and nobody asks to stop."""
+    filled = task.share_out(task.shapes, task.stock, floor, lambda cost: task.tell("sharing out rectangles", cost))
     if not filled or task.cost(filled) <= floor + 0.005:
-        return filled
+        return filled, []
     filled = _cheaper(task, filled)
-    return filled if task.cost(filled) <= floor + 0.005 else [*filled, *_priced(task, filled)]
+    if task.stop or task.cost(filled) <= floor + 0.005:
+        return filled, []
+    used, chosen = _priced(task, filled)
+    both = sorted((answer for answer in (filled, chosen) if answer), key=task.cost)
+    return both[0], [one for answer in (*both[1:], used) for one in answer]
 
 
 def _ways(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop) -> Iterator[tuple[Way, list[Ground]]]:
@@ -141,8 +170,7 @@ def _ways(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop) -> Iter
 def _bin(way: Way, grounds: Sequence[Ground], shop: Shop) -> Bin:
     candidate, _ = way
     kept = shop.rates.leftover_credit
-    handling = float(shop.rates.labour_per_hour) / 60 * shop.machine.setup_min * len(grounds)
-    cost = float(candidate.price) * (1.0 - kept) + handling
+    cost = float(candidate.price) * (1.0 - kept) + shop.setup_cost * len(grounds)
     return Bin(tuple(grounds), cost, kept * float(candidate.price_per_mm2), candidate.limit, candidate.id)
 
 
@@ -154,6 +182,7 @@ def _cheaper(task: _Task, best: list[Filled]) -> list[Filled]:
     roomy = _roomiest_ways(task)
     found, missed = [task.ways[at][0] for at in roomy], list[list[int]]()
     while len(missed) < MISSES and not task.stop:
+        task.tell("laying rectangles on cheaper sheets", task.cost(best))
         sheets = roomiest(found, task.kinds, task.shop, Decimal(task.cost(best)), missed)
         if sheets is None:
             break
@@ -193,12 +222,13 @@ def _laid(task: _Task, chosen: Sequence[int], seed: int) -> list[Filled]:
 # ── fillings priced by duals ─────────────────────────────────────────────────────────────────────────────────────
 
 
-def _priced(task: _Task, first: Sequence[Filled]) -> list[Filled]:
-    """Fillings that the linear program uses, the cheapest that hold all, and the sheets for what its answer, rounded
-    down, leaves."""
+def _priced(task: _Task, first: Sequence[Filled]) -> tuple[list[Filled], list[Filled]]:
+    """Fillings that the linear program uses and sheets for what its answer, rounded down, leaves; and the cheapest of
+    all that hold all pieces."""
     fillings = list(first)
     mix = _relaxed(task, fillings)
     for number in range(PRICED):
+        task.tell("filling sheets with rectangles", task.cost(first))
         better = [one for one in _fillings_by(task, mix.duals, number) if _gain(task, one, mix.duals) > 1e-6]
         if not better or task.stop:
             break
@@ -206,7 +236,7 @@ def _priced(task: _Task, first: Sequence[Filled]) -> list[Filled]:
         mix = _relaxed(task, fillings)
     used = [one for one, often in zip(fillings, mix.uses, strict=True) if often > 1e-6]
     rest = _rest(task, fillings, [math.floor(often + 1e-6) for often in mix.uses])
-    return [*used, *rest, *_cheapest(task, [*fillings, *rest])]
+    return [*used, *rest], _cheapest(task, [*fillings, *rest])
 
 
 def _fillings_by(task: _Task, duals: Sequence[float], number: int) -> Iterator[Filled]:
@@ -261,7 +291,7 @@ def _cheapest(task: _Task, fillings: Sequence[Filled]) -> list[Filled]:
         solver = solved(model, CHOICE * task.effort / 8, linear=2)
     except NoAnswer:
         return []
-    return [one for one, var in zip(fillings, use, strict=True) if solver.value(var)]
+    return [one for one, var in zip(fillings, use, strict=True) for _ in range(solver.value(var))]
 
 
 def _rest(task: _Task, fillings: Sequence[Filled], times: Sequence[int]) -> list[Filled]:

@@ -14,7 +14,6 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
-from decimal import Decimal
 
 import shapely
 
@@ -295,5 +294,4 @@ class Refits:
     def _least_cents(self, candidate: Candidate, area_mm2: float, shop: Shop) -> float:
         """What a sheet that holds so much costs if the rest of it is left in one part."""
         share = max(0.0, 1.0 - area_mm2 / (candidate.polygon.area * self._dense))
-        handling = Decimal(str(shop.machine.setup_min)) * shop.rates.labour_per_hour / 60
-        return 100 * (float(candidate.price) * (1.0 - shop.rates.leftover_credit * share) + float(handling))
+        return 100 * (float(candidate.price) * (1.0 - shop.rates.leftover_credit * share) + shop.setup_cost)

@@ -135,15 +135,31 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
         ways = {candidate: recipes(candidate, kinds, shop.machine, shop.rates) for candidate in found}
         rooms = {(one, way): room_of(one, way, shop) for one, its_ways in ways.items() for way in its_ways}
         pool = Pool(ways, rooms, kinds, shop, shop.seed, threads)
-        whole = rectangular_columns(found, kinds, shop, search.effort, float(search.bound), search.stop)
-        # Whole answers for rectangles are found without a set to begin with.
-        best = None if whole else _repeated(pool, wanted, search)
-        for column in (*beyond_need(found, len(kinds), shop), *whole):
+        tell = _teller(search, pool.stock)
+        whole, more = rectangular_columns(found, kinds, shop, search.effort, float(search.bound), search.stop, tell)
+        spare = list(beyond_need(found, len(kinds), shop))
+        for column in (*spare, *whole, *more):
             pool.add(column)
+        # Whole answers for rectangles are found without a set to begin with. The master alone, choosing among all,
+        # might stop before it comes upon them again.
+        best = cheapest([*spare, *whole], wanted) if whole else _repeated(pool, wanted, search)
         best = _searched(pool, wanted, _cheaper(best, cheapest(pool.columns, wanted)), search)
         if best is None:
             raise _no_answer(pool, wanted)
         return _compared(pool, best, wanted, search)
+
+
+def _teller(search: Search, stock: str) -> Callable[[str, float], None]:
+    """Passes on to the watcher what it has not heard before: another step, or a cheaper answer."""
+    heard: set[tuple[str, float]] = set()
+
+    def tell(step: str, cost: float) -> None:
+        if (step, cost) not in heard:
+            heard.add((step, cost))
+            best = money(Decimal(cost)) if math.isfinite(cost) else None
+            search.watch(Progress(step, 0, best, search.bound, stock))
+
+    return tell
 
 
 def _repeated(pool: Pool, wanted: Sequence[int], search: Search) -> list[Column] | None:
@@ -293,12 +309,11 @@ def _ranked(pool: Pool, left: Sequence[int], used: Counter[str], dice: random.Ra
 
 def _estimate(pool: Pool, candidate: Candidate, room: Room, needed: float) -> float:
     """Money for each mm2 of pieces, with as many of them on the sheet as its blanks usually hold."""
-    machine, rates, usual = pool.shop.machine, pool.shop.rates, pool.densities.usual
+    rates, usual = pool.shop.rates, pool.densities.usual
     held = min(needed, usual * room.area_mm2)
     price = candidate.expected_price(needed)
     back = price * rates.leftover_credit * max(0.0, 1.0 - held / (usual * candidate.polygon.area))
-    handling = float(Decimal(str(machine.setup_min)) * rates.labour_per_hour / 60)
-    return (price - back + handling * math.ceil(room.blanks * held / (usual * room.area_mm2))) / held
+    return (price - back + pool.shop.setup_cost * math.ceil(room.blanks * held / (usual * room.area_mm2))) / held
 
 
 def _rebuild_part(pool: Pool, best: Sequence[Column], values: Sequence[float], dice: random.Random) -> None:

@@ -10,36 +10,46 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence, Sized
 from dataclasses import dataclass
 from decimal import Decimal
 
+import numpy as np
+import numpy.typing as npt
 from ortools.sat.python import cp_model
 
 from nesting.assigning.bound import MostHeld, lower_bound, room_in_units, upright_sides
 from nesting.assigning.columns import Column, Kind, Shop
-from nesting.assigning.scales import strongest_shares
+from nesting.assigning.scales import fitted_shares, strongest_shares
 from nesting.assigning.stock import Candidate
 from nesting.solving import NoAnswer, relaxed, tried
 
 EFFORT = 0.25
 """For one sheet, for each round of effort asked for."""
-ROUNDS = 4
-"""Times that pieces are valued and sheets packed."""
+ROUNDS = 3
+"""Times that pieces are valued and sheets packed if each packing takes all its effort; oftener while they take less."""
+CLOSE = 0.999
+"""Worths are left as they are once they come to so much of what the linear program costs."""
+BEST = 6
+"""Ways to value pieces that the bound is made from at most, those by which all pieces come to most."""
 SHARES = 8
 """Ways of seeing the pieces as shares of a sheet, by their number and by what they are worth."""
 WORTH = 1_000_000
 """What a sheet costs, in units of worth; pieces' worths are rounded down to units."""
+MOST_FITTED = 24
+"""With more kinds of pieces no shares are fitted to them: that takes longer than it brings."""
 MOST_BOXES = 120
 """With more pieces that may lie on a sheet, only their areas and shares are looked at, not how they lie."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Packed:
-    """The most that a sheet can hold, in units of worth; and a packing that is worth more than the sheet costs."""
+    """The most that a sheet can hold, in units of worth; a packing that is worth more than the sheet costs; the effort
+    that took."""
 
     most: int
     counts: tuple[int, ...] | None
+    effort: float = 0.0
 
 
 def sharper_bound(
@@ -48,35 +58,107 @@ def sharper_bound(
     shop: Shop,
     columns: Sequence[Column],
     least: Decimal,
+    reached: Decimal,
     effort: int,
+    stop: Sized = (),
+    tell: Callable[[Decimal], None] = lambda least: None,
 ) -> Decimal:
-    """Proven, and no less than `least`; `least` itself where pieces are not all upright rectangles."""
+    """Proven, and no less than `least`; `least` itself where pieces are not all upright rectangles.
+
+    Nothing more is looked for once the bound is at `reached`, what the answer costs, or `stop` holds something; `tell`
+    is told the bound after each round."""
     sides = upright_sides(kinds, shop.machine)
     if not all(map(min, sides)) or not all(map(_is_rectangle, kinds)):
         return least
     wanted = [len(kind.pieces) for kind in kinds]
-    cheapest = {one.id: _least_cents(one, columns) for one in found}
-    holds, costs = [column.counts for column in columns], [float(column.cents) for column in columns]
-    rows: list[MostHeld] = []
-    for _ in range(ROUNDS):
-        try:
-            worths = [max(0.0, dual) for dual in relaxed(holds, costs, wanted, ()).duals]
-        except NoAnswer:
-            break
-        scale = WORTH / max(1.0, *cheapest.values())
-        units = [math.floor(worth * scale) for worth in worths]
-        packed = [
-            _most_held(sides, wanted, units, room_in_units(one, shop.machine), int(cheapest[one.id] * scale), effort)
-            for one in found
-        ]
-        rows.append(MostHeld(tuple(units), tuple(one.most for one in packed)))
-        least = max(least, lower_bound(found, kinds, shop, rows))
-        better = [(one, pack.counts) for one, pack in zip(found, packed, strict=True) if pack.counts is not None]
-        if not better:
-            break
-        holds += [counts for _, counts in better]
-        costs += [cheapest[one.id] for one, _ in better]
+    fitted = _fitted_rows(found, sides, wanted, shop)
+    if fitted:
+        least = max(least, lower_bound(found, kinds, shop, fitted))
+    valued = _Valued(found, [room_in_units(one, shop.machine) for one in found], sides, wanted, columns, effort, stop)
+    while least < reached and not stop and valued.go_on():
+        least = max(least, lower_bound(found, kinds, shop, [*fitted, *valued.strongest()]))
+        tell(least)
     return least
+
+
+class _Valued:
+    """Ways to value pieces, and what sheets hold of them: more and more of these, while effort is left."""
+
+    def __init__(
+        self,
+        found: Sequence[Candidate],
+        rooms: Sequence[tuple[int, int]],
+        sides: Sequence[tuple[int, int]],
+        wanted: Sequence[int],
+        columns: Sequence[Column],
+        effort: int,
+        stop: Sized,
+    ) -> None:
+        self._rooms, self._sides, self._wanted, self._effort, self._stop = rooms, sides, wanted, effort, stop
+        self._cheapest = [_least_cents(one, columns) for one in found]
+        self._holds = [column.counts for column in columns]
+        self._costs = [float(column.cents) for column in columns]
+        self._scale = WORTH / max(1.0, *self._cheapest)
+        self._left = ROUNDS * EFFORT * effort * len(found)
+        self._rows: list[tuple[float, MostHeld]] = []
+        """With what all pieces come to by them, made so small that no sheet holds more than it costs, in cents."""
+        self._centre: npt.NDArray[np.float64] | None = None
+        """The worths by which pieces come to most, made so small (Wentges 1997, doi 10.1016/S0969-6016(97)00001-4)."""
+
+    def strongest(self) -> list[MostHeld]:
+        """Those by which all pieces come to most."""
+        return [row for _, row in sorted(self._rows, key=lambda known: -known[0])[:BEST]]
+
+    def go_on(self) -> bool:
+        """Value the pieces anew until they come to more than before; False where they do not any longer."""
+        before = max((value for value, _ in self._rows), default=0.0)
+        while self._left > 0 and not self._stop:
+            try:
+                duals = relaxed(self._holds, self._costs, self._wanted, ()).duals
+            except NoAnswer:
+                return False
+            worths = np.maximum(0.0, duals)
+            if before >= CLOSE * float(worths @ self._wanted):
+                return False
+            if self._pack(worths if self._centre is None else (worths + self._centre) / 2) > before * (2 - CLOSE):
+                return True
+        return False
+
+    def _pack(self, worths: npt.NDArray[np.float64]) -> float:
+        """Pack each sheet with pieces so valued; what all pieces come to, so valued, as above."""
+        units = [math.floor(worth * self._scale) for worth in worths]
+        most: list[int | None] = []
+        over = 1.0
+        for room, cents in zip(self._rooms, self._cheapest, strict=True):
+            if self._stop:
+                return 0.0
+            least = int(cents * self._scale)
+            packed = _most_held(self._sides, self._wanted, units, room, least, self._effort)
+            self._left -= packed.effort
+            most.append(packed.most)
+            over = max(over, packed.most / max(1, least))
+            if packed.counts is not None:
+                self._holds.append(packed.counts)
+                self._costs.append(cents)
+        value = float(worths @ self._wanted) / over
+        if value > max((known for known, _ in self._rows), default=0.0):
+            self._centre = worths / over
+        self._rows.append((value, MostHeld(tuple(units), tuple(most))))
+        return value
+
+
+def _fitted_rows(
+    found: Sequence[Candidate], sides: Sequence[tuple[int, int]], wanted: Sequence[int], shop: Shop
+) -> list[MostHeld]:
+    """(B10) for each sheet, of the functions that hold for these pieces alone, those that ask for most of it."""
+    if len(sides) > MOST_FITTED:
+        return []
+    rows = []
+    for one in found:
+        small, room = _in_steps(sides, room_in_units(one, shop.machine))
+        shares = _in_units(fitted_shares(small, wanted, room, wanted).tolist())
+        rows.append(MostHeld(tuple(shares), tuple(WORTH if other is one else None for other in found)))
+    return rows
 
 
 def _is_rectangle(kind: Kind) -> bool:
@@ -102,9 +184,7 @@ def _most_held(
 
     sides, room: whole units of length, (n, 2) and 2; units: what each is worth. Stopped early, it is still a bound.
     """
-    step = math.gcd(*room, *(side for pair in sides for side in pair))
-    width, depth = room[0] // step, room[1] // step
-    small = [(w // step, d // step) for w, d in sides]
+    small, (width, depth) = _in_steps(sides, room)
     model = cp_model.CpModel()
     boxes = [
         [model.new_bool_var("") for _ in range(min(n, (width // w) * (depth // d)) if unit else 0)]
@@ -130,12 +210,13 @@ def _answer(
     if all_of_it <= least:
         return _Packed(least, None)
     solver, status = tried(model, effort)
+    spent = solver.response_proto.deterministic_time
     if status == cp_model.INFEASIBLE:
-        return _Packed(least, None)
+        return _Packed(least, None, spent)
     most = max(least, min(all_of_it, math.floor(solver.best_objective_bound + 1e-6)))
     if status == cp_model.UNKNOWN:
-        return _Packed(most, None)
-    return _Packed(most, tuple(sum(solver.value(box) for box in copies) for copies in boxes))
+        return _Packed(most, None, spent)
+    return _Packed(most, tuple(sum(solver.value(box) for box in copies) for copies in boxes), spent)
 
 
 def _keep_apart(
@@ -164,4 +245,16 @@ def _shares(
     """What pieces take of the sheet at least, seen in the ways that ask for most of all and of those worth most."""
     weighed = [n * unit for n, unit in zip(wanted, units, strict=True)]
     rows = [row for by in (wanted, weighed) for row in strongest_shares(sides, by, room, SHARES).tolist()]
-    return [[math.floor(share * WORTH * (1.0 - 1e-9)) for share in row] for row in rows]
+    if len(sides) <= MOST_FITTED:
+        rows.append(fitted_shares(sides, weighed, room, wanted).tolist())
+    return [_in_units(row) for row in rows]
+
+
+def _in_units(shares: Sequence[float]) -> list[int]:
+    return [math.floor(share * WORTH * (1.0 - 1e-9)) for share in shares]
+
+
+def _in_steps(sides: Sequence[tuple[int, int]], room: tuple[int, int]) -> tuple[list[tuple[int, int]], tuple[int, int]]:
+    """The sides and the room in the largest unit of which all are multiples."""
+    step = math.gcd(*room, *(side for pair in sides for side in pair))
+    return [(w // step, d // step) for w, d in sides], (room[0] // step, room[1] // step)

@@ -9,7 +9,7 @@ those of `rectangle_kernels`; work is counted in free rectangles looked at.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence, Sized
+from collections.abc import Callable, Mapping, Sequence, Sized
 from dataclasses import dataclass
 
 import numpy as np
@@ -96,10 +96,12 @@ def share_out(
     seed: int,
     floor: float = 0.0,
     stop: Sized = (),
+    tell: Callable[[float], None] = lambda cost: None,
 ) -> list[Filled]:
     """The cheapest sheets found that hold all shapes; none where no answer was found, or the exact check refuses it.
 
     Ends sooner at a cost of `floor`, which nothing can beat, or once it holds an answer and `stop` holds something.
+    `tell` is told the cost of the best answer now and then.
     """
     items, bins = _items(shapes, gap_mm), _bins(stock, len(shapes), gap_mm, margin_mm)
     now, kept, best = (_unshared(len(shapes)) for _ in range(3))
@@ -107,6 +109,7 @@ def share_out(
     while done[0] < work and figures[1] > floor + kernels.EPS and not (stop and math.isfinite(figures[1])):
         until = min(work, int(done[0]) + SLICE)
         kernels.share_out(items, bins, floor, work, until, state, now, kept, best, figures, done)
+        tell(float(figures[1]))
     if not math.isfinite(figures[1]):
         return []
     used = {int(name): int(best.kind[name]) for name in np.flatnonzero(best.kind >= 0)}

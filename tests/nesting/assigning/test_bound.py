@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from nesting.assigning.bound import lower_bound
 from nesting.assigning.columns import Shop, kinds_of
-from nesting.assigning.scales import strongest_shares
+from nesting.assigning.scales import fitted_shares, strongest_shares
 from nesting.assigning.stock import candidates
 from nesting.model import Job, Machine, Offcut, Offer, Piece, PriceBreak, Rates, Turn, Workshop
 from nesting.plan import Request, make_plan
@@ -106,8 +106,16 @@ def test_what_fits_on_a_sheet_never_takes_more_than_one(room: tuple[int, int], d
     side = st.tuples(st.integers(1, room[0]), st.integers(1, room[1]))
     sides = data.draw(st.lists(side, min_size=1, max_size=4))
     if fits(sides, room):
-        for row in strongest_shares(sides, [1] * len(sides), room, 50):
+        fitted = fitted_shares(sides, range(1, len(sides) + 1), room, [1] * len(sides))
+        for row in (*strongest_shares(sides, [1] * len(sides), room, 50), fitted):
             assert math.fsum(row) <= 1.0 + 1e-9
+
+
+def test_fitted_shares_see_that_two_wide_ones_leave_no_room_beside_them() -> None:
+    """15 of 9 x 7 and 11 of 11 x 6 on 30 x 22: three rows a sheet, of three 9s, two 9s and an 11, or two 11s: a 9 takes
+    a quarter of a row, an 11 half of one. By hand: (15/4 + 11/2) / 3 = 3.08, so that three sheets do not do."""
+    shares = fitted_shares([(9, 7), (11, 6)], [15, 11], (30, 22), [15, 11])
+    assert shares @ [15, 11] == pytest.approx((15 / 4 + 11 / 2) / 3)
 
 
 def test_shares_of_rectangles_just_over_half_and_just_over_a_third() -> None:
