@@ -19,7 +19,7 @@ from cli.options import SEED_MAX, WorkshopOption, workshop_folder
 from cli.planning import asked_to_stop
 from cli.progress import Ticker
 from cli.whole_folder import written_whole
-from nesting.faults import JobFault
+from nesting.faults import JobFault, within
 from nesting.phrases import counted
 
 if TYPE_CHECKING:
@@ -124,7 +124,8 @@ class Estimator:
         self.seen.clear()
         pieces = tuple(piece for item in self.items(job, copies) for piece in item)
         request = Request(job.job, pieces, self.shop, (), self.seed, self.effort)
-        plan = make_plan(request, self._watch, self.stop)
+        with within("a quote, which counts on new sheets alone, whatever the rack holds"):
+            plan = make_plan(request, self._watch, self.stop)
         return plan, price(plan, copies, self.shop, job.extra)
 
     def _watch(self, progress: Progress) -> None:

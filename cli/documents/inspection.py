@@ -5,10 +5,12 @@ In: an Inspection. Out: lines for the terminal, a Picture. Numbers count the fin
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from cli.documents.canvas import EDGE, LATER, NOW, SHEET, Canvas, Picture, Stroke, disc
 from nesting.curves import bounds
 from nesting.drawing.inspecting import Inspection
-from nesting.drawing.shapes import DrawnChain
+from nesting.drawing.shapes import DrawnChain, Finding
 from nesting.model import Point, Rect
 from nesting.phrases import counted
 
@@ -64,11 +66,18 @@ def _finding_lines(inspection: Inspection) -> list[str]:
     if not inspection.findings:
         return ["nothing to mend"]
     numbered = [
-        f"  {number} {'done' if finding.mended else 'TO MEND'}: {finding}"
+        f"  {number} {'TO MEND' if not finding.mended else 'LEFT OUT' if finding.is_omission else 'done'}: {finding}"
         for number, finding in enumerate(inspection.findings, start=1)
     ]
-    left = sum(not finding.mended for finding in inspection.findings)
-    return ["found", *_cut_short(numbered), f"to mend before it can be cut: {left}" if left else "ready to cut"]
+    return ["found", *_cut_short(numbered), _verdict(inspection.findings)]
+
+
+def _verdict(findings: Sequence[Finding]) -> str:
+    left = sum(not finding.mended for finding in findings)
+    if left:
+        return f"to mend before it can be cut: {left}"
+    omitted = any(finding.is_omission for finding in findings)
+    return "ready to cut, without what is left out: see that nothing of it is wanted" if omitted else "ready to cut"
 
 
 def _cut_short(lines: list[str]) -> list[str]:

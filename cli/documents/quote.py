@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from itertools import accumulate
 from pathlib import Path
 
 from cli.documents import canvas as look
@@ -65,7 +66,7 @@ def customer_steps(quote: Quote) -> list[Step]:
             kind=f"Quote · {plain(shop.name)}",
             title=plain(job.name, 120),
             lead=f"{to}Quoted on {quote.on:%Y-%m-%d}, valid until {quote.until:%Y-%m-%d}.",
-            figures=(pictures.pieces_picture([[p for p in item if p.copy == 1] for item in quote.items]),),
+            figures=(_picture(quote),),
             tables=(_what_you_get(quote), _prices(quote)),
             notes=(
                 f"{heavy}Prices in {plain(shop.rates.currency, 8)}.",
@@ -77,6 +78,18 @@ def customer_steps(quote: Quote) -> list[Step]:
             ),
         )
     ]
+
+
+def _picture(quote: Quote) -> Picture:
+    """One of each piece; a wording with the spaces between its words."""
+    items = [[piece for piece in item if piece.copy == 1] for item in quote.items]
+    return pictures.pieces_picture(items, list(map(_word_ends, quote.job.piece, items)))
+
+
+def _word_ends(order: PieceOrder, pieces: Sequence[Piece]) -> tuple[int, ...]:
+    """After how many letters each word ends; none where letters are not piece by piece what was asked for."""
+    ends = tuple(accumulate(map(len, (order.wording or "").split())))
+    return ends if ends and ends[-1] == len(pieces) else ()
 
 
 def _estimated(quote: Quote) -> list[str]:

@@ -29,6 +29,11 @@ class Finding:
         """It only tells what the drawing or the wording is: nothing of it was healed or left out."""
         return self.code in ("reading", "layer")
 
+    @property
+    def is_omission(self) -> bool:
+        """Something of the drawing is neither cut nor marked, and its author may not know."""
+        return self.code == "left-out"
+
     def __str__(self) -> str:
         return f"{self.where}: {self.text}" if self.where else self.text
 

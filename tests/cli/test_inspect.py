@@ -47,7 +47,7 @@ def test_a_bad_drawing_is_told_circled_and_left_to_mend(bad):
         "outline open by 2.00 mm at (140.00, 2.00)",
         "outlines drawn twice were dropped: 1",
         "crosses the outline of layer CUT",
-        "TEXT is no outline; `text` makes outlines of it",
+        "LEFT OUT: layer CUT: entities left out: 1 (TEXT is no outline; `text` makes outlines of it",
         "layer DIMENSIONS: entities left out: 1",
         "to mend before it can be cut: 2",
     ):

@@ -95,13 +95,22 @@ def test_an_item_is_as_large_as_its_own_drawing_though_another_name_begins_alike
 
 def test_a_wording_stands_on_one_line_in_its_order():
     letters = [dataclasses.replace(made().items[0][0], id=f"t-{n}", outline=square(s)) for n, s in enumerate((90, 60))]
-    drawn = [
-        item.chains[-1]
-        for item in pieces_picture([letters]).items
-        if isinstance(item, look.Path) and item.fill == look.NOW_FILL
-    ]
-    (first, second) = ((min(x for x, _, _ in chain), max(y for _, y, _ in chain)) for chain in drawn)
-    assert first[0] < second[0] and first[1] == pytest.approx(second[1]), "side by side on one baseline"
+
+    def drawn(word_ends: list[list[int]]) -> list[tuple[float, float, float]]:
+        """Left, right and baseline of each letter, in widths of the first."""
+        chains = [
+            item.chains[-1]
+            for item in pieces_picture([letters], word_ends).items
+            if isinstance(item, look.Path) and item.fill == look.NOW_FILL
+        ]
+        boxes = [(min(x for x, *_ in c), max(x for x, *_ in c), max(y for _, y, _ in c)) for c in chains]
+        wide = boxes[0][1] - boxes[0][0]
+        return [(left / wide, right / wide, low / wide) for left, right, low in boxes]
+
+    first, second = drawn([])
+    assert first[1] < second[0] and first[2] == pytest.approx(second[2]), "side by side on one baseline"
+    before, after = drawn([[1]])
+    assert after[0] - before[1] > 2 * (second[0] - first[1]), "a space stands between words"
 
 
 def test_prices_that_no_runs_of_a_plan_give_are_called_estimates():
