@@ -12,8 +12,8 @@ from decimal import Decimal
 from nesting import costing, curves
 from nesting.assigning.bound import lower_bound
 from nesting.assigning.columns import Shop, blank_sizes, kinds_of
+from nesting.assigning.copies import with_copies
 from nesting.assigning.cut_to_size import sized
-from nesting.assigning.dealing import deal
 from nesting.assigning.edges import edge_trims_offered, rooms, sound
 from nesting.assigning.lots import choose_lots
 from nesting.assigning.reasons import explained
@@ -226,7 +226,7 @@ def _plan_stock(
             watch(Progress("bounding the cost more sharply", 0, reached, bound, str(stock)))
 
         least = sharper_bound(listed, kinds, shop, answer.known, least, reached, request.effort, stop, tell)
-    return explained(deal(answer.columns, kinds, shop, first), answer, found, shop.rates), least
+    return explained(with_copies(answer.columns, kinds, shop, first), answer, found, shop.rates), least
 
 
 def _cost(

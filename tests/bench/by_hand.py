@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 
 from nesting import costing
 from nesting.assigning.columns import Column, Kind, Shop, build_column, kinds_of, recipes
-from nesting.assigning.dealing import deal
+from nesting.assigning.copies import with_copies
 from nesting.assigning.stock import Candidate, candidates
 from nesting.layout import Ground, Layout, Shape, Spot
 from nesting.model import CostLine, Machine, Rect, StockKey
@@ -35,7 +35,7 @@ def costed(request: Request, choose: Choose, ways: Sequence[Callable[..., Layout
     for stock in sorted({piece.stock for piece in pieces}):
         found = _in_rack_order(stock, request)
         kinds = kinds_of((piece for piece in pieces if piece.stock == stock), machine)
-        for sheet in deal(choose(found, kinds, shops), kinds, shops[0], len(lines)):
+        for sheet in with_copies(choose(found, kinds, shops), kinds, shops[0], len(lines)):
             lines.extend(costing.sheet_lines(sheet, machine, rates))
     return lines
 

@@ -1,4 +1,4 @@
-"""Dealing: which copy of each piece lies where on which sheet, once the columns are chosen.
+"""Copies: which copy of each piece lies where on which sheet, once the columns are chosen.
 
 In: chosen columns, kinds. Out: PlannedSheets with final names. Columns may hold more of a kind than is wanted; what is
 over is left out and the sheet finished anew. A sheet that holds nothing stays only where the order must be so large.
@@ -15,7 +15,7 @@ from nesting.assigning.orders import unused_sheet
 from nesting.model import Piece, Placement, PlannedSheet, Rect
 
 
-def deal(columns: Sequence[Column], kinds: Sequence[Kind], shop: Shop, first: int) -> list[PlannedSheet]:
+def with_copies(columns: Sequence[Column], kinds: Sequence[Kind], shop: Shop, first: int) -> list[PlannedSheet]:
     """Sheets S01, S02, ... numbered from `first`: offcuts before bought sheets, larger prices first."""
     waiting = {kind.sample.id: [piece.id for piece in kind.pieces] for kind in kinds}
     sample = {piece.id: kind.sample.id for kind in kinds for piece in kind.pieces}
@@ -24,7 +24,7 @@ def deal(columns: Sequence[Column], kinds: Sequence[Kind], shop: Shop, first: in
     ordering = Counter(column.candidate.id for column in columns)
     sheets: list[PlannedSheet] = []
     for column in ordered:
-        spots = _dealt(column.sheet.placements, waiting, sample)
+        spots = _spots_taken(column.sheet.placements, waiting, sample)
         name = f"S{first + len(sheets):02d}"
         if spots:
             sheets.append(_finished(column, spots, pieces, shop, name))
@@ -35,13 +35,15 @@ def deal(columns: Sequence[Column], kinds: Sequence[Kind], shop: Shop, first: in
     return sheets
 
 
-def _dealt(spots: Sequence[Placement], waiting: Mapping[str, list[str]], sample: Mapping[str, str]) -> list[Placement]:
-    dealt = []
+def _spots_taken(
+    spots: Sequence[Placement], waiting: Mapping[str, list[str]], sample: Mapping[str, str]
+) -> list[Placement]:
+    taken = []
     for spot in spots:
         copies = waiting[sample[spot.piece]]
         if copies:
-            dealt.append(replace(spot, piece=copies.pop(0)))
-    return dealt
+            taken.append(replace(spot, piece=copies.pop(0)))
+    return taken
 
 
 def _finished(
