@@ -16,6 +16,7 @@ import math
 import os
 import platform
 import re
+import resource
 import subprocess
 import sys
 import tempfile
@@ -24,7 +25,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from pathlib import Path
-from statistics import linear_regression
+from statistics import fmean, linear_regression
 
 from tests.bench.rack import TARGET_MS
 from tests.instances import INSTANCES
@@ -38,6 +39,8 @@ HELP_S, LIST_S = 0.4, 0.8
 """What starting may take at most."""
 PACE = "seconds of the same sum in plain Python"
 """How fast the machine is while it measures: what else runs on it slows this as it does all the rest."""
+QUIET = 0.8
+"""A run that has less of a core shares it with other work."""
 HANDS = ("rows", "the first that fits")
 """The stand-ins for planning by hand, in the order of docs/choice.md."""
 
@@ -57,10 +60,10 @@ class Figure:
 # ── what is measured ─────────────────────────────────────────────────────────────────────────────────────────
 
 
-def pace() -> Figure:
-    """The best of five: what differs from run to run of the same work is the machine's doing."""
-    count = "import time; a = time.process_time(); sum(i * i for i in range(3_000_000)); print(time.process_time() - a)"
-    return Figure("the machine", PACE, min(float(_told(["-c", count])[0]) for _ in range(5)), "s")
+def paced() -> list[float]:
+    """Three times the same work, in seconds: what differs is the machine's doing."""
+    count = "import time; a = time.process_time(); sum(i * i for i in range(5_000_000)); print(time.process_time() - a)"
+    return [float(_told(["-c", count])[0]) for _ in range(3)]
 
 
 def starting(workshop: Path) -> Iterator[Figure]:
@@ -207,8 +210,13 @@ def _spent(words: Sequence[str], **environment: str) -> tuple[float, float]:
 # ── what is written ──────────────────────────────────────────────────────────────────────────────────────────
 
 
-def page(figures: Sequence[Figure], before: dict[str, float], took: float, plots: str = "") -> str:
-    """The table; the last column is today's figure over the kept one, `plots` begins the names of the plots."""
+def page(
+    figures: Sequence[Figure], before: dict[str, float], took: float, at_work: float = 1.0, plots: str = ""
+) -> str:
+    """The table; the last column is today's figure over the kept one, `plots` begins the names of the plots.
+
+    `at_work` is the share of a core that the run had, of the `took` seconds: others had the rest.
+    """
     versions = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
     lines = [
         "# Benchmarks",
@@ -218,6 +226,11 @@ def page(figures: Sequence[Figure], before: dict[str, float], took: float, plots
     ]
     lines += [f"Machine: {_machine()}. Python {platform.python_version()}, {versions}.", ""]
     lines += [f"Taken in {took:.0f} s. Seconds are the processor's, milliseconds of the ledger by the clock.", ""]
+    if at_work < QUIET:
+        lines += [
+            f"**The machine was busy with other work**: this run had {at_work:.0%} of a core. Times are longer and"
+        ]
+        lines += ["the engine's densities lower than on a quiet machine.", ""]
     lines += [
         "Ratio is today's figure over the one kept; of times, memory and cost less is better. Ratios of times are"
     ]
@@ -290,6 +303,21 @@ def plot(group: str, figures: Sequence[Figure]) -> str:
     )
 
 
+def measured(long: bool, instances: Path) -> list[Figure]:
+    """All figures, the machine's own before and after them."""
+    paces = paced()
+    with tempfile.TemporaryDirectory() as place:
+        workshop = _workshop(Path(place))
+        for once in (jobs([4], workshop), intake([1])):
+            list(once)  # compiles what is compiled once
+        figures = [*starting(workshop), *jobs((10, 20, 40, 80, 160) if long else (10, 20, 40), workshop)]
+    figures += choices() if long else against_hands(5)
+    figures += intake((1000, 4000, 16000) if long else (500, 2000))
+    figures += ledger(100_000 if long else 2_000)
+    figures += densities(instances, 60.0 if long else 5.0)
+    return [Figure("the machine", PACE, fmean([*paces, *paced()]), "s"), *figures]
+
+
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--long", action="store_true", help="longer searches, larger jobs, a rack of 100,000 sheets")
@@ -298,24 +326,13 @@ def main() -> None:
     asked.add_argument("--out", type=Path, default=FOLDER)
     options = asked.parse_args()
     begun = time.monotonic()
-    with tempfile.TemporaryDirectory() as place:
-        workshop = _workshop(Path(place))
-        for once in (jobs([4], workshop), intake([1])):
-            list(once)  # compiles what is compiled once
-        figures = [
-            pace(),
-            *starting(workshop),
-            *jobs((10, 20, 40, 80, 160) if options.long else (10, 20, 40), workshop),
-        ]
-    figures += choices() if options.long else against_hands(5)
-    figures += intake((1000, 4000, 16000) if options.long else (500, 2000))
-    figures += ledger(100_000 if options.long else 2_000)
-    figures += densities(options.instances, 60.0 if options.long else 5.0)
+    figures = measured(options.long, options.instances)
+    took, ours = time.monotonic() - begun, resource.getrusage(resource.RUSAGE_CHILDREN)
     options.out.mkdir(parents=True, exist_ok=True)
     name, plots = ("long.md", "long-") if options.long else ("bench.md", "")
     kept = options.out / "bench.json"
     before = [Figure(**one) for one in json.loads(kept.read_text())] if kept.exists() else []
-    text = page(figures, {_key(one): one.value for one in before}, time.monotonic() - begun, plots)
+    text = page(figures, {_key(one): one.value for one in before}, took, (ours.ru_utime + ours.ru_stime) / took, plots)
     (options.out / name).write_text(text, encoding="utf-8", newline="\n")
     for group in dict.fromkeys(figure.group for figure in figures):
         if found := _plotted(figures, group):

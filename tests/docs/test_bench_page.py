@@ -27,6 +27,7 @@ def test_a_slower_machine_is_not_taken_for_a_slower_program():
     text = page([now, STARTS], kept, 1.0)
     assert f"| {PACE} | 0.4 s | - | 2.00 |" in text
     assert "| halfturn --help | 0.5 s | 0.4 **past it** | 1.00 |" in text
+    assert "busy" not in text and "had 30% of a core" in page([now], kept, 1.0, 0.3)
 
 
 def test_what_the_jobs_came_to_is_told_as_shares_of_planning_by_hand():
