@@ -270,7 +270,10 @@ def accepted_text(conn: Connection, plan_id: str) -> str:
     """The plan as it was written when it was accepted last. Raises RackFault if it never was."""
     texts = [e.body.get("plan", "") for e in entries_of_plan(conn, plan_id) if e.kind is Kind.ACCEPTED]
     if not texts:
-        raise RackFault(f"the plan {plan_id} was never accepted", mend="accept it with `halfturn rack accept`")
+        raise RackFault(
+            f"there is no plan folder {plan_id}, and no plan was accepted under that name",
+            mend="give the plan's folder, or a name that `halfturn rack plans --all` lists",
+        )
     return str(texts[-1])
 
 

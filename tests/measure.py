@@ -287,7 +287,7 @@ def plot(group: str, figures: Sequence[Figure]) -> str:
     """A line over the sizes, from 0, with every figure written at its point."""
     most_x = max(figure.size or 0.0 for figure in figures)
     most_y = max(figure.value for figure in figures) or 1.0
-    points = [(60 + 480 * (f.size or 0.0) / most_x, 210 - 170 * f.value / most_y, f) for f in figures]
+    points = [(60 + 480 * (f.size or 0.0) / most_x, 210 - 160 * f.value / most_y, f) for f in figures]
     line = " ".join(f"{x:.1f},{y:.1f}" for x, y, _ in points)
     marks = "".join(
         f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3"/><text x="{x:.1f}" y="{y - 8:.1f}" text-anchor="middle">'
@@ -298,7 +298,7 @@ def plot(group: str, figures: Sequence[Figure]) -> str:
         '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 600 240" width="600" height="240" '
         'font-family="sans-serif" font-size="12"><rect width="600" height="240" fill="white"/>'
         f'<text x="60" y="18">{group}, {figures[0].unit}, by {figures[0].name.split()[-1]}</text>'
-        '<path d="M 60 30 V 210 H 560" fill="none" stroke="black"/>'
+        '<path d="M 60 40 V 210 H 560" fill="none" stroke="black"/>'
         f'<polyline points="{line}" fill="none" stroke="black" stroke-width="2"/>{marks}</svg>\n'
     )
 
