@@ -5,12 +5,14 @@ In: shapes, width, gap, margin. Out: a checked Layout with its length.
 Two chains work side by side, with random numbers of their own, and exchange their best at fixed amounts of work, so
 that one thread or two give the same layout. Exploring, a strip is shortened by small steps, more gently than pieces
 need, since a strip shortened in a hurry jams early; when even the smallest step fails, two large pieces of the shortest
-layout are swapped, the strip is lengthened until all lie apart, and it is shortened anew. Squeezing, ever smaller steps
-are taken from the shortest layout only. At last all pieces slide together as far as they go (`compaction`), not before:
-pieces pushed tight together are harder to move apart. Separation and squeezing: Gardeyn et al. (2025),
-arXiv:2509.13329; shaking a layout up and letting it settle: iterated local search, Lourenço, Martin, Stützle (2003),
-doi 10.1007/0-306-48056-5_11. Ours: the exchange at fixed work, the step that follows the ease of separation, room given
-instead of a fixed length.
+layout are swapped, the strip is lengthened until all lie apart, and it is shortened anew. What brings nothing again and
+again is done in haste; at last one chain starts afresh, by itself, since few pieces, or many alike, can lie so that no
+swap leads on. Squeezing, ever smaller steps are taken from the shortest layout only. At the end all pieces slide
+together as far as they go (`compaction`), not before: pieces pushed tight together are harder to move apart.
+
+Separation and squeezing: Gardeyn et al. (2025), arXiv:2509.13329; shaking a layout up and letting it settle: iterated
+local search, Lourenço, Martin, Stützle (2003), doi 10.1007/0-306-48056-5_11. Ours: the exchange at fixed work, the step
+that follows the ease of separation, room given instead of a fixed length, haste and a fresh start.
 """
 
 from __future__ import annotations
@@ -44,6 +46,13 @@ SQUEEZE = (5e-4, 1e-5)
 """Shares by which a strip is shortened while squeezing: first, last."""
 PATIENCE = 80
 """Rounds without gain before a separation is given up."""
+STALE = 3
+"""Layouts shaken in vain, one after another, from which on more are shaken in less time: with HASTY rounds without gain
+before they get more room, and twice the last step."""
+HASTY = 25
+AFRESH = 12
+"""Layouts shaken in vain after which every chain but the first starts afresh, and listens to no other until it is to
+squeeze."""
 
 
 @dataclass(slots=True)
@@ -74,18 +83,18 @@ def strip(
     best = _best_of(chains[0])
     layout = _taken(chains[0], best.keep)
     watch.better(layout)
-    runs = [_Run(chain, best) for chain in chains]
+    runs = [_Run(chain, best, AFRESH if number else math.inf) for number, chain in enumerate(chains)]
     with ThreadPoolExecutor(threads) as pool:
         try:
             while (share := stop(_effort(chains))) < 1.0 and best.length > runs[0].least * (1.0 + SQUEEZE[1]):
                 list(pool.map(lambda run, share=share: run.advance(share), runs))
                 shortest = min((run.best for run in runs), key=lambda found: found.length)
-                for run in runs:
-                    run.told = shortest
                 if shortest.length < best.length:
                     best = shortest
                     layout = _taken(chains[0], best.keep)
                     watch.better(layout)
+                for run in runs:
+                    run.told = best
         except KeyboardInterrupt:
             pass
     chains[0].restore(best.keep)
@@ -104,11 +113,14 @@ def _best_of(chain: Chain) -> _Best:
 
 
 class _Run:
-    """One chain at work. `told` is the shortest layout at the last exchange, `best` its own; `share` of the effort is
-    used up."""
+    """One chain at work. `told` is the shortest layout at the last exchange, `best` its own since it started (from
+    `first`); `share` of the effort is used up. So many layouts were shaken in `vain`; with `afresh` of them it starts
+    again, and is `alone` from then on."""
 
-    def __init__(self, chain: Chain, best: _Best) -> None:
-        self.chain, self.best, self.told = chain, best, best
+    def __init__(self, chain: Chain, first: _Best, afresh: float) -> None:
+        self.chain, self.first, self.afresh = chain, first, afresh
+        self.best = self.told = first
+        self.vain, self.alone = 0, False
         self.share = 0.0
         self.least = _least_length(chain.task)
         self.work = self._work()
@@ -130,24 +142,39 @@ class _Run:
     def _shortest(self) -> _Best:
         return self.told if self.told.length < self.best.length else self.best
 
+    @property
+    def _stale(self) -> bool:
+        return self.vain >= STALE
+
+    @property
+    def _home(self) -> _Best:
+        """What a chain goes on from: the shortest layout, or its own since it started afresh."""
+        return self.best if self.alone else self._shortest
+
     def _work(self) -> Iterator[None]:
         """Explore, then squeeze, without end; yields every few hundredths of a second."""
         here = self.best
         while True:
             if self._exploring:
+                before = self._home.length
                 yield from self._compress(here)
-                here = yield from self._shaken(self._shortest)
+                self.vain = self.vain + 1 if self._home.length >= before else 0
+                if self.vain < self.afresh:
+                    here = yield from self._shaken(self._home)
+                else:
+                    here = self.best = self.first
+                    self.vain, self.alone = 0, True
             else:
                 yield from self._squeeze()
             yield
 
     def _compress(self, here: _Best) -> Iterator[None]:
         """Shorten gently, until even the smallest step fails: the step follows how easily pieces come apart."""
-        step = FIRST_STEP
-        while self._exploring and step >= LAST_STEP and here.length > self.least:
+        step, last = FIRST_STEP, LAST_STEP * (2 if self._stale else 1)
+        while self._exploring and step >= last and here.length > self.least:
             before = self.chain.effort.rounds
             _shorten(self.chain, here.keep, max(self.least, here.length * (1.0 - step)))
-            if (yield from self._separate()):
+            if (yield from self._separate(PATIENCE)):
                 here = _best_of(self.chain)
                 self.best = min(self.best, here, key=lambda found: found.length)
                 step = _eased(step, self.chain.effort.rounds - before)
@@ -164,7 +191,7 @@ class _Run:
             if not swapped:
                 self.chain.disturb(self.chain.save())
                 swapped = True
-            if (yield from self._separate()):
+            if (yield from self._separate(HASTY if self._stale else PATIENCE)):
                 return _best_of(self.chain)
         return home
 
@@ -175,13 +202,13 @@ class _Run:
         step = SQUEEZE[0] * (1.0 - late) + SQUEEZE[1] * late
         target = max(self.least, self.best.length * (1.0 - step))
         _shorten(self.chain, self.best.keep, target)
-        if (yield from self._separate(target)):
+        if (yield from self._separate(PATIENCE, target)):
             self.best = _best_of(self.chain)
 
-    def _separate(self, unless: float = 0.0) -> Generator[None, None, bool]:
+    def _separate(self, patience: int, unless: float = 0.0) -> Generator[None, None, bool]:
         """Separate at this length, unless another chain has told of one as short."""
         self.chain.calm()
-        for state in self.chain.separating(PATIENCE, 1):
+        for state in self.chain.separating(patience, 1):
             if state is not None:
                 return state
             yield
