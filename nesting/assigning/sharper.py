@@ -24,10 +24,10 @@ from nesting.assigning.scales import fitted_shares, strongest_shares
 from nesting.assigning.stock import Candidate
 from nesting.solving import NoAnswer, relaxed, tried
 
-EFFORT = 0.25
-"""For one sheet, for each round of effort asked for."""
-ROUNDS = 3
-"""Times that pieces are valued and sheets packed if each packing takes all its effort; oftener while they take less."""
+EFFORT = 3.75
+"""For each round of effort asked for."""
+MOST_EFFORT = 0.25
+"""Of that for packing one sheet once; less where there are many, so that each is packed twice at least."""
 CLOSE = 0.999
 """Worths are left as they are once they come to so much of what the linear program costs."""
 BEST = 6
@@ -94,12 +94,13 @@ class _Valued:
         effort: int,
         stop: Sized,
     ) -> None:
-        self._rooms, self._sides, self._wanted, self._effort, self._stop = rooms, sides, wanted, effort, stop
+        self._rooms, self._sides, self._wanted, self._stop = rooms, sides, wanted, stop
+        self._left = EFFORT * effort
+        self._each = min(MOST_EFFORT * effort, self._left / 2 / len(found))
         self._cheapest = [_least_cents(one, columns) for one in found]
         self._holds = [column.counts for column in columns]
         self._costs = [float(column.cents) for column in columns]
         self._scale = WORTH / max(1.0, *self._cheapest)
-        self._left = ROUNDS * EFFORT * effort * len(found)
         self._rows: list[tuple[float, MostHeld]] = []
         """With what all pieces come to by them, made so small that no sheet holds more than it costs, in cents."""
         self._centre: npt.NDArray[np.float64] | None = None
@@ -133,7 +134,7 @@ class _Valued:
             if self._stop:
                 return 0.0
             least = int(cents * self._scale)
-            packed = _most_held(self._sides, self._wanted, units, room, least, self._effort)
+            packed = _most_held(self._sides, self._wanted, units, room, least, self._each)
             self._left -= packed.effort
             most.append(packed.most)
             over = max(over, packed.most / max(1, least))
@@ -178,7 +179,7 @@ def _most_held(
     units: Sequence[int],
     room: tuple[int, int],
     least: int,
-    effort: int,
+    effort: float,
 ) -> _Packed:
     """The most that pieces can be worth that lie in the room without overlap; `least` where it is no more than that.
 
@@ -201,7 +202,7 @@ def _most_held(
     worth = sum(unit * box for unit, copies in zip(units, boxes, strict=True) for box in copies)
     model.add(worth >= least + 1)
     model.maximize(worth)
-    return _answer(model, boxes, least, sum(u * len(c) for u, c in zip(units, boxes, strict=True)), EFFORT * effort)
+    return _answer(model, boxes, least, sum(u * len(c) for u, c in zip(units, boxes, strict=True)), effort)
 
 
 def _answer(
