@@ -28,6 +28,8 @@ EFFORT = 3.75
 """For each round of effort asked for."""
 MOST_EFFORT = 0.25
 """Of that for packing one sheet once; less where there are many, so that each is packed twice at least."""
+ROUNDS = 6
+"""Times that pieces are valued and all sheets packed, at most."""
 CLOSE = 0.999
 """Worths are left as they are once they come to so much of what the linear program costs."""
 BEST = 6
@@ -38,6 +40,8 @@ WORTH = 1_000_000
 """What a sheet costs, in units of worth; pieces' worths are rounded down to units."""
 MOST_FITTED = 24
 """With more kinds of pieces no shares are fitted to them: that takes longer than it brings."""
+BOXES = 40
+"""With more pieces on a sheet, packing it counts for more effort: the solver does not count what pairs take."""
 MOST_BOXES = 120
 """With more pieces that may lie on a sheet, only their areas and shares are looked at, not how they lie."""
 
@@ -113,7 +117,7 @@ class _Valued:
     def go_on(self) -> bool:
         """Value the pieces anew until they come to more than before; False where they do not any longer."""
         before = max((value for value, _ in self._rows), default=0.0)
-        while self._left > 0 and not self._stop:
+        while self._left > 0 and len(self._rows) < ROUNDS and not self._stop:
             try:
                 duals = relaxed(self._holds, self._costs, self._wanted, ()).duals
             except NoAnswer:
@@ -210,8 +214,9 @@ def _answer(
 ) -> _Packed:
     if all_of_it <= least:
         return _Packed(least, None)
-    solver, status = tried(model, effort)
-    spent = solver.response_proto.deterministic_time
+    counts_for = max(1.0, sum(map(len, boxes)) / BOXES)
+    solver, status = tried(model, effort / counts_for)
+    spent = solver.response_proto.deterministic_time * counts_for
     if status == cp_model.INFEASIBLE:
         return _Packed(least, None, spent)
     most = max(least, min(all_of_it, math.floor(solver.best_objective_bound + 1e-6)))
