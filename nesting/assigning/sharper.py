@@ -24,7 +24,7 @@ from nesting.assigning.scales import fitted_shares, strongest_shares
 from nesting.assigning.stock import Candidate
 from nesting.solving import NoAnswer, relaxed, tried
 
-EFFORT = 3.75
+EFFORT = 2.0
 """For each round of effort asked for."""
 MOST_EFFORT = 0.25
 """Of that for packing one sheet once; less where there are many, so that each is packed twice at least."""
