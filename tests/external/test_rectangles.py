@@ -63,7 +63,7 @@ def test_the_cheapest_sheets_cost_the_least_there_is(name: str) -> None:
 
 @published
 def test_the_bound_meets_the_answer_where_area_says_too_little() -> None:
-    # abm19 (Andrade, Birgin, Morabito 2016, as above); 1770 is the published bound, by area alone. The only sheets that
-    # cost less than 2010 and have area enough are three of 30 x 22, which do not do: see `fitted_shares`.
+    # abm19 (Andrade, Birgin, Morabito 2016, as above); 1770 is the published bound, by area alone. Counted otherwise,
+    # of all sets of sheets under 2010 three of 30 x 22 are left, and these do not do: see `fitted_shares`.
     row = figures("abm19", effort=1)
     assert row.verdict == "VALID" and row.reached == row.bound == 2010
