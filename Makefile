@@ -18,7 +18,7 @@ test: $(READY)
 	$(BIN)/python -m pytest --numprocesses auto --dist loadfile --no-loadscope-reorder
 
 # Branch coverage of the planner (all of nesting but the audit), which is to stay above 90 %. Traced, the tests take twice
-# as long: some ten minutes on two cores.
+# as long: eight minutes on two cores.
 coverage: $(READY)
 	$(BIN)/python -m pytest --numprocesses auto --dist loadfile --no-loadscope-reorder --cov --cov-report= tests/nesting tests/external tests/cli tests/hostile
 	$(BIN)/coverage report --include 'nesting/*' --omit 'nesting/audit/*' --skip-covered --sort cover --fail-under 90

@@ -1,1 +1,9 @@
 """The front desk: the halfturn command, its progress and the documents it hands out."""
+
+import gc
+import os
+
+# What is loaded at the start stays, so that looking for garbage meanwhile is in vain: a twentieth of the time.
+gc.set_threshold(50_000, 20, 50)
+# Looking for plug-ins of pydantic, which there are none of, takes as long as reading a rack.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
