@@ -5,5 +5,5 @@ import os
 
 # What is loaded at the start stays, so that looking for garbage meanwhile is in vain: a twentieth of the time.
 gc.set_threshold(50_000, 20, 50)
-# Looking for plug-ins of pydantic, which there are none of, takes as long as reading a rack.
+# There are no plug-ins of pydantic here, and looking for them takes some hundredths of a second.
 os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")

@@ -39,7 +39,7 @@ def strongest_shares(
 
     sides (n, 2), room: whole units; returns (<= most, n), 0 to 1.
     """
-    across, along, needed = _in_all(sides, wanted, room)
+    across, along, _, needed = _in_all(sides, wanted, room)
     best = np.argsort(-needed, axis=None, kind="stable")[: 8 * most]
     rows: list[Floats] = []
     for i, j in zip(*np.unravel_index(best, needed.shape), strict=True):
@@ -56,9 +56,8 @@ def fitted_shares(
 
     sides (n, 2), room: whole units; returns (n,), 0 to 1.
     """
-    across, along, needed = _in_all(sides, wanted, room)
+    across, along, fits, needed = _in_all(sides, wanted, room)
     i, j = np.unravel_index(np.argmax(needed), needed.shape)
-    fits = np.array([0 < w <= room[0] and 0 < d <= room[1] for w, d in sides], dtype=np.float64)
     widths, depths = ([side[axis] for side in sides] for axis in (0, 1))
     asked = np.array(wanted, dtype=np.float64) * fits
     of_width, of_depth = across[i], along[j]
@@ -70,12 +69,12 @@ def fitted_shares(
 
 def _in_all(
     sides: Sequence[tuple[int, int]], wanted: Sequence[float], room: tuple[int, int]
-) -> tuple[Floats, Floats, Floats]:
-    """Functions of the width and of the depth, and how many sheets each pair of them asks for."""
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Functions of the width and of the depth; 1 for what fits; how many sheets each pair of functions asks for."""
     fits = np.array([0 < w <= room[0] and 0 < d <= room[1] for w, d in sides], dtype=np.float64)
     across = _values(np.array([side[0] for side in sides], dtype=np.int64), room[0]) * fits
     along = _values(np.array([side[1] for side in sides], dtype=np.int64), room[1])
-    return across, along, (across * np.array(wanted, dtype=np.float64)) @ along.T
+    return across, along, fits, (across * np.array(wanted, dtype=np.float64)) @ along.T
 
 
 def _fitted(sides: Sequence[int], room: int, asked: Floats, known: Floats, copies: Sequence[int]) -> Floats:

@@ -1,7 +1,8 @@
 """Compiled kernels: how much pieces overlap, and where a piece had better lie.
 
 In and out: arrays and scalars in the engine's frame (lengths scaled so that a mean piece has area 1), grouped in the
-named tuples below. No objects, no exceptions. Every kernel releases the GIL; randomness comes from `state.rng`.
+named tuples below. No objects, no exceptions. Every kernel releases the GIL; randomness comes from `state.rng`. All
+that one kernel calls stands in this one file, since numba's cache notices no change of a function in another.
 
 Method: a pair's overlap is measured with inscribed circles (float32, a fixed number per piece, no branches), and,
 only where no two circles meet, decided by the crossing of the true edges. A piece moves to the best of sampled
