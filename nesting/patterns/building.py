@@ -8,6 +8,7 @@ doi 10.1287/opre.41.4.768); of those with the same pieces, none larger or of mor
 from __future__ import annotations
 
 import heapq
+import operator
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -29,14 +30,15 @@ class Made:
 
 @dataclass(slots=True)
 class Builder:
-    """Rectangles built so far, as growing arrays: sides, value, counts, stages by first axis."""
+    """Rectangles built so far, as growing arrays: sides, value, counts, stages by first axis: in a part of their own
+    size, and in one that is larger across that axis, where every strip is trimmed by itself."""
 
     task: Task
     tables: Tables
     stages: int | None
     least: int
     made: list[Made] = field(default_factory=list)
-    known: dict[bytes, list[tuple[int, int, int, int]]] = field(default_factory=dict)
+    known: dict[bytes, list[tuple[int, ...]]] = field(default_factory=dict)
     heap: list[tuple[int, int, int]] = field(default_factory=list)
     rows: Ints = field(init=False)
     counts: Ints = field(init=False)
@@ -46,7 +48,8 @@ class Builder:
 
     def __post_init__(self) -> None:
         wants = self.task.wants
-        self.rows = np.zeros((1024, 5), dtype=np.int64)  # width, depth, value, stages upright first, lying first
+        # width, depth, value, stages upright first, lying first, and both again in a larger part
+        self.rows = np.zeros((1024, 7), dtype=np.int64)
         self.counts = np.zeros((1024, len(wants)), dtype=np.int64)
         self.promise = promise_round(self.tables)
         self.most = np.array([self.task.fit(w) if w.most is None else w.most for w in wants], dtype=np.int64)
@@ -56,7 +59,7 @@ class Builder:
         for number, form in enumerate(self.task.forms):
             count = np.zeros((1, len(self.most)), dtype=np.int64)
             count[0, form.want] = 1
-            row = np.array([[form.width, form.depth, form.value, 0, 0]], dtype=np.int64)
+            row = np.array([[form.width, form.depth, form.value, 0, 0, 2, 2]], dtype=np.int64)
             self._add(row, count, [Made(form=number)])
         opened: list[int] = []
         bound = max(self.least - 1, int(self.tables.best(self.tables.depth)[-1, -1]))
@@ -71,7 +74,7 @@ class Builder:
         value = self._value()
         if not self.heap:
             bound = max(self.least - 1, value)
-        return Pattern(value, bound, self.task.whole(self._root()))
+        return Pattern(value, max(bound, value), self.task.whole(self._root()))
 
     def _value(self) -> int:
         return 0 if self.best < 0 else int(self.rows[self.best, 2])
@@ -90,10 +93,11 @@ class Builder:
         at = at[(value[at] + gain >= max(self.least, self._value() + 1))]
         if not len(at):
             return
-        new = np.empty((len(at), 5), dtype=np.int64)
+        new = np.empty((len(at), 7), dtype=np.int64)
         new[:, axis], new[:, 1 - axis], new[:, 2] = along[at], across[at], value[at]
         first = np.maximum(_stages_in(one[None, :], across[at], axis), _stages_in(rows[at], across[at], axis))
-        new[:, 3 + axis], new[:, 4 - axis] = np.maximum(first, 1), np.maximum(first, 1) + 1
+        new[:, 3 + axis], new[:, 4 - axis] = first, first + 1
+        new[:, 5 + axis], new[:, 6 - axis] = np.maximum(one[5 + axis], rows[at, 5 + axis]), first + 1
         made = [Made(axis=axis, low=number, high=int(other)) for other in others[at]]
         self._add(new, self.counts[number] + self.counts[others[at]], made)
 
@@ -118,13 +122,12 @@ class Builder:
 
     def _dominated(self, count: Ints, row: Ints) -> bool:
         """Whether the same pieces were built no larger and in no more stages before."""
-        width, depth, _, upright, lying = (int(n) for n in row)
-        if self.stages is None:
-            upright = lying = 0
+        sides, stages = row[:2].tolist(), row[3:].tolist()
+        mine = (*sides, *(stages if self.stages is not None else ()))
         seen = self.known.setdefault(count.tobytes(), [])
-        if any(w <= width and d <= depth and u <= upright and k <= lying for w, d, u, k in seen):
+        if any(all(map(operator.le, other, mine)) for other in seen):
             return True
-        seen.append((width, depth, upright, lying))
+        seen.append(mine)
         return False
 
     def _stages_on_sheet(self, row: Ints) -> int:
@@ -141,31 +144,30 @@ class Builder:
         return self._in_place(self.best, (0, 0), self.task.size, axis)
 
     def _in_place(self, number: int, corner: Size, size: Size, axis: int) -> Part:
-        """A built rectangle in a part that may be larger: waste is cut off along `axis` first, then across."""
-        built = (int(self.rows[number, 0]), int(self.rows[number, 1]))
-        for along in (axis, 1 - axis):
-            if built[along] < size[along]:
-                low, high = cut_in_two(size, along, built[along])
-                rest = Part(moved(corner, along, built[along]), high)
-                parts = (self._in_place(number, corner, low, 1 - along), rest)
-                return Part(corner, size, axis=along, at=corner[along] + built[along] - self.task.cut, parts=parts)
-        how = self.made[number]
-        if how.form >= 0:
+        """A built rectangle in a part that may be larger, the first cuts running along `axis`."""
+        built, how = self.rows[number, :2].tolist(), self.made[number]
+        if built[axis] < size[axis]:
+            low, high = cut_in_two(size, axis, built[axis])
+            rest = Part(moved(corner, axis, built[axis]), high)
+            parts = (self._in_place(number, corner, low, axis), rest)
+            return Part(corner, size, axis=axis, at=corner[axis] + built[axis] - self.task.cut, parts=parts)
+        if how.form >= 0 and (built[0], built[1]) == size:
             form = self.task.forms[how.form]
             return Part(corner, size, form.want, form.turned)
-        at = int(self.rows[how.low, how.axis])
-        low, high = cut_in_two(size, how.axis, at)
+        if how.form >= 0 or how.axis != axis:
+            return self._in_place(number, corner, size, 1 - axis)
+        at = int(self.rows[how.low, axis])
+        low, high = cut_in_two(size, axis, at)
         parts = (
-            self._in_place(how.low, corner, low, 1 - how.axis),
-            self._in_place(how.high, moved(corner, how.axis, at), high, 1 - how.axis),
+            self._in_place(how.low, corner, low, axis),
+            self._in_place(how.high, moved(corner, axis, at), high, axis),
         )
-        return Part(corner, size, axis=how.axis, at=corner[how.axis] + at - self.task.cut, parts=parts)
+        return Part(corner, size, axis=axis, at=corner[axis] + at - self.task.cut, parts=parts)
 
 
 def _stages_in(rows: Ints, across: Ints, axis: int) -> Ints:
-    """Stages within a strip `across` wide whose first cuts run along `axis`: what is narrower is trimmed next."""
-    trimmed = rows[:, 1 - axis] < across
-    return np.where(trimmed, 1 + np.maximum(1, rows[:, 4 - axis]), np.maximum(rows[:, 3 + axis], 1))
+    """Stages, 1 at least, within a strip `across` wide cut along `axis` first: what is narrower is trimmed."""
+    return np.where(rows[:, 1 - axis] < across, rows[:, 5 + axis], np.maximum(rows[:, 3 + axis], 1))
 
 
 def promise_round(tables: Tables) -> Ints:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 from collections import Counter
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from nesting.patterns import Part, Want, best_pattern
@@ -76,6 +76,8 @@ def stages_of(part: Part, axis: int | None = None) -> int:
 
 
 @settings(max_examples=60)
+@example((3, 3), [Want((2, 2), 1), Want((1, 1), 1, most=1)], 0, 2)  # each of two strips trimmed by itself
+@example((2, 6), [Want((1, 3), 1), Want((1, 3), 1), Want((2, 2), 3, most=2)], 0, 1)  # what is left promises less
 @given(st.tuples(st.integers(2, 6), st.integers(2, 6)), WANTS, st.integers(0, 1), st.sampled_from([1, 2, 3, None]))
 def test_the_best_pattern_is_worth_what_trying_all_cuts_says(size, wants, cut, stages):
     pattern = best_pattern(size, wants, cut=cut, stages=stages)
