@@ -6,30 +6,29 @@ import sys
 
 import typer
 
-from cli import planning, rack
-from cli.buying import buy
-from cli.inspect import inspect
-from cli.papers import papers
-from cli.quoting import quote
+from cli.on_demand import on_demand
 from nesting.faults import Fault
+
+COMMANDS = {
+    "plan": "cli.planning:plan",
+    "audit": "cli.planning:audit",
+    "demo": "cli.planning:demo",
+    "buy": "cli.buying:buy",
+    "quote": "cli.quoting:quote",
+    "papers": "cli.papers:papers",
+    "inspect": "cli.inspect:inspect",
+    "rack": "cli.rack:app",
+}
 
 app = typer.Typer(
     name="halfturn",
     help="Plan stock, nesting and bed passes for a sign workshop.",
+    cls=on_demand(COMMANDS),
+    callback=lambda: None,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-
-
-app.command()(planning.plan)
-app.command()(planning.audit)
-app.command()(planning.demo)
-app.command()(buy)
-app.command()(quote)
-app.command()(papers)
-app.command()(inspect)
-app.add_typer(rack.app, name="rack")
 
 
 def run() -> None:

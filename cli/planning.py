@@ -112,7 +112,7 @@ def _planned(job: Path, folder: Path, out: Path, effort: int, seed: int) -> Plan
 
 def read_request(job: Path, folder: Path, effort: int, seed: int, ticker: Ticker) -> Request:
     """The job, the workshop and its rack, read; the layout engine is ready afterwards. Raises Faults of all kinds."""
-    from cli.rack_desk import open_workshop_rack
+    from cli.rack_desk import workshop_rack
     from inventory.database import reading
     from inventory.rack import on_hand
     from nesting.drawing.pieces import read_order
@@ -124,7 +124,7 @@ def read_request(job: Path, folder: Path, effort: int, seed: int, ticker: Ticker
     shop = read_workshop(folder / "workshop.toml")
     order = read_job(job)
     pieces, demands, findings = read_order(order, job.parent)
-    with reading(open_workshop_rack(folder)) as conn:
+    with workshop_rack(folder) as opened, reading(opened) as conn:
         rack = on_hand(conn, {piece.stock for piece in pieces})
     notes, warnings = (
         tuple(dict.fromkeys(str(finding) for finding in findings if finding.is_note is told)) for told in (True, False)

@@ -4,31 +4,41 @@ from __future__ import annotations
 
 import typer
 
-from cli import rack_mishap, rack_papers, rack_plans, rack_stock
+from cli.on_demand import on_demand
 
-app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="The rack: offcuts and sheets that are there.")
+COMMANDS = {
+    "list": "cli.rack_stock:list_sheets",
+    "value": "cli.rack_stock:value",
+    "history": "cli.rack_stock:history",
+    "import": "cli.rack_papers:import_table",
+    "export": "cli.rack_papers:export_table",
+    "receive": "cli.rack_stock:receive",
+    "move": "cli.rack_stock:move",
+    "measure": "cli.rack_stock:measure",
+    "scrap": "cli.rack_stock:scrap",
+    "missing": "cli.rack_stock:missing",
+    "correct": "cli.rack_stock:correct",
+    "accept": "cli.rack_plans:accept",
+    "plans": "cli.rack_plans:plans",
+    "start": "cli.rack_plans:start",
+    "arrived": "cli.rack_plans:arrived",
+    "pass": "cli.rack_plans:pass_run",
+    "finish": "cli.rack_plans:finish",
+    "cancel": "cli.rack_plans:cancel",
+    "mishap": "cli.rack_mishap:mishap",
+    "labels": "cli.rack_papers:labels",
+    "picture": "cli.rack_papers:picture",
+    "count-sheet": "cli.rack_papers:count_sheet",
+    "count": "cli.rack_papers:count",
+    "check": "cli.rack_stock:check",
+}
 
-app.command("list")(rack_stock.list_sheets)
-app.command()(rack_stock.value)
-app.command()(rack_stock.history)
-app.command("import")(rack_papers.import_table)
-app.command("export")(rack_papers.export_table)
-app.command()(rack_stock.receive)
-app.command()(rack_stock.move)
-app.command()(rack_stock.measure)
-app.command()(rack_stock.scrap)
-app.command()(rack_stock.missing)
-app.command()(rack_stock.correct)
-app.command()(rack_plans.accept)
-app.command()(rack_plans.plans)
-app.command()(rack_plans.start)
-app.command()(rack_plans.arrived)
-app.command("pass")(rack_plans.pass_run)
-app.command()(rack_plans.finish)
-app.command()(rack_plans.cancel)
-app.command()(rack_mishap.mishap)
-app.command()(rack_papers.labels)
-app.command()(rack_papers.picture)
-app.command()(rack_papers.count_sheet)
-app.command()(rack_papers.count)
-app.command()(rack_stock.check)
+app = typer.Typer(
+    name="rack",
+    help="The rack: offcuts and sheets that are there.",
+    cls=on_demand(COMMANDS),
+    callback=lambda: None,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+)

@@ -17,12 +17,17 @@ if TYPE_CHECKING:
     from sqlalchemy.engine import Connection, Engine
 
 
-def open_workshop_rack(folder: Path) -> Engine:
+@contextmanager
+def workshop_rack(folder: Path) -> Iterator[Engine]:
     """The rack that the workshop file names, else `rack.sqlite3` beside it. Raises JobFault, RackFault."""
     from inventory.database import open_rack, url_in
     from nesting.toml_files import read_workshop
 
-    return open_rack(url_in(folder, read_workshop(folder / "workshop.toml").database))
+    engine = open_rack(url_in(folder, read_workshop(folder / "workshop.toml").database))
+    try:
+        yield engine
+    finally:
+        engine.dispose()
 
 
 def load_table(folder: Path, table: Path, *, at: datetime, who: str) -> int:
@@ -30,7 +35,7 @@ def load_table(folder: Path, table: Path, *, at: datetime, who: str) -> int:
     from inventory.database import writing
     from inventory.tables import import_sheets
 
-    with writing(open_workshop_rack(folder)) as conn:
+    with workshop_rack(folder) as rack, writing(rack) as conn:
         return len(import_sheets(conn, table, at=at, who=who).sheets)
 
 
@@ -39,7 +44,7 @@ def asking(workshop: Path | None) -> Iterator[Connection]:
     """A question to the workshop's rack."""
     from inventory.database import reading
 
-    with reading(open_workshop_rack(workshop_folder(workshop))) as conn:
+    with workshop_rack(workshop_folder(workshop)) as rack, reading(rack) as conn:
         yield conn
 
 
@@ -48,7 +53,7 @@ def booking(workshop: Path | None) -> Iterator[Connection]:
     """A command on the workshop's rack: booked whole or not at all."""
     from inventory.database import writing
 
-    with writing(open_workshop_rack(workshop_folder(workshop))) as conn:
+    with workshop_rack(workshop_folder(workshop)) as rack, writing(rack) as conn:
         yield conn
 
 

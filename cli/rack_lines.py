@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 
 from inventory.ledger import Entry, Kind, PlanOnRack, Sheet
 from inventory.measures import size_mm
-from inventory.stocktake import Differences
 from inventory.views import Life, Listing, Worth
 from nesting.phrases import counted
 
 if TYPE_CHECKING:
+    from inventory.stocktake import Differences
     from inventory.tables import Fate
 
 HEADINGS = ("sheet", "material", "colour", "mm", "size mm", "value", "days", "place", "lot", "held for")

@@ -16,41 +16,27 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from pydantic import TypeAdapter, ValidationError
 
 from nesting.faults import JobFault
-from nesting.model import (
-    CuttingFigure,
-    CutToSize,
-    Extra,
-    Job,
-    JobFile,
-    Machine,
-    Material,
-    Offer,
-    PieceOrder,
-    PriceBreak,
-    Quoting,
-    Rates,
-    StockKey,
-    Workshop,
-)
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
+    from nesting.model import JobFile, Workshop
+
 T = TypeVar("T")
 LARGEST_BYTES = 4_000_000
-RECORDS = (
-    *(Workshop, Rates, Quoting, Machine, CuttingFigure, Material, Offer, PriceBreak, CutToSize),
-    *(JobFile, Job, PieceOrder, StockKey, Extra),
-)
 
 
 def read_workshop(path: Path) -> Workshop:
     """The shop's machines, rates, materials and offers. Raises JobFault."""
+    from nesting.model import Workshop
+
     return _read(path, Workshop, "workshop file")
 
 
 def read_job(path: Path) -> JobFile:
     """The job and its pieces. Raises JobFault."""
+    from nesting.model import JobFile
+
     return _read(path, JobFile, "job file")
 
 
@@ -130,6 +116,14 @@ def _place(error: ErrorDetails, table: Any) -> tuple[tuple[str, ...], str]:
 
 
 def _suggest(key: str) -> str:
-    known = sorted({f.name for kind in RECORDS for f in fields(kind)})
-    close = difflib.get_close_matches(key, known, n=1)
+    close = difflib.get_close_matches(key, _known_keys(), n=1)
     return f"did you mean `{close[0]}`?" if close else "remove it, or see the list of keys in docs/formats.md"
+
+
+def _known_keys() -> list[str]:
+    from nesting import model
+
+    shop = (model.Workshop, model.Rates, model.Quoting, model.Machine, model.CuttingFigure, model.Material)
+    stock = (model.Offer, model.PriceBreak, model.CutToSize, model.StockKey)
+    job = (model.JobFile, model.Job, model.PieceOrder, model.Extra)
+    return sorted({f.name for kind in (*shop, *stock, *job) for f in fields(kind)})

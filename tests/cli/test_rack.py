@@ -94,13 +94,22 @@ def test_a_list_answers_what_is_asked(demo_rack: Path, words: tuple[str, ...], n
 
 
 @pytest.mark.parametrize(
-    ("words", "others"), [(["rack", "list"], set()), (["--help"], {"pydantic", "sqlalchemy", "nesting.model"})]
+    ("words", "others"),
+    [
+        (["rack", "list"], {"nesting.model.plan", "cli.planning", "cli.quoting", "cli.rack_plans"}),
+        (["--help"], {"pydantic", "sqlalchemy", "nesting.model"}),
+    ],
 )
 def test_nobody_waits_for_a_library_that_is_not_needed(demo_rack: Path, words: list[str], others: set[str]) -> None:
     code = f"import sys; from cli.main import app; app({words}, standalone_mode=False); print(*sys.modules)"
     run = [sys.executable, "-c", code]
     loaded = subprocess.run(run, capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2]).stdout
     assert not ({"pandas", "numpy", "shapely", "ortools", "numba", "fpdf"} | others) & set(loaded.split())
+
+
+def test_all_that_is_booked_is_in_the_one_file_that_people_copy(workshop: Path) -> None:
+    halfturn("receive", *OPAL, "--size", "600x400")
+    assert [path.name for path in workshop.glob("rack.sqlite3*")] == ["rack.sqlite3"]
 
 
 def test_a_sheet_measured_with_a_tape_tells_how_square_it_is(workshop: Path) -> None:
