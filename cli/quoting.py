@@ -123,7 +123,7 @@ class Estimator:
 
         self.seen.clear()
         pieces = tuple(piece for item in self.items(job, copies) for piece in item)
-        request = Request(job.job, pieces, self.shop, (), self.seed, self.effort)
+        request = Request(job.job, pieces, self.shop, (), self.seed, self.effort, rack_counts=False)
         with within("a quote, which counts on new sheets alone, whatever the rack holds"):
             plan = make_plan(request, self._watch, self.stop)
         return plan, price(plan, copies, self.shop, job.extra)

@@ -18,8 +18,11 @@ from cli.rack_desk import asking, booking, now
 from nesting.phrases import counted
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from sqlalchemy.engine import Connection
 
+    from inventory.plans import Standing
     from nesting.model import Offcut, Plan
 
 PlanArgument = Annotated[str, typer.Argument(metavar="PLAN", help="Plan folder, or the id it was accepted under.")]
@@ -101,20 +104,22 @@ def finish(
     who: WhoOption = "",
 ) -> None:
     """Everything is cut: consume the sheets, put the leftovers on the rack. Bought sheets that were never booked as
-    arrived are booked in first, and told."""
+    arrived are booked in first, passes that were never noted count as run; both are told."""
     from inventory.plans import finish as finish_plan
     from inventory.plans import standing
 
     with booking(workshop) as conn:
         plan_id, made = accepted_plan(conn, plan)
-        here = standing(conn, plan_id).stock
+        before = standing(conn, plan_id)
         left = finish_plan(conn, plan_id, made, at=now(), who=person(who))
         stock = standing(conn, plan_id).stock
     typer.echo(f"{plan_id} is finished; {counted(len(left), 'leftover')} on the rack")
-    for own in sorted(stock.keys() - here):
-        typer.echo(f"  {own} was not booked as arrived; it is booked in as {stock[own]}, and as cut")
     for sheet in left:
         typer.echo(f"  {_told(sheet)}")
+    for own in sorted(stock.keys() - before.stock.keys()):
+        typer.echo(f"  {own} was not booked as arrived; it is booked in as {stock[own]}, and as cut")
+    for line in _never_noted(made, before):
+        typer.echo(line)
     if labels and not left:
         typer.echo(f"no leftovers, so no labels: {labels} is not written")
     elif labels:
@@ -145,6 +150,21 @@ def plans(
         found = plans_on_rack(conn, every=every)
     for line in plan_lines(found):
         typer.echo(line)
+
+
+def _never_noted(made: Plan, before: Standing) -> Iterator[str]:
+    """Passes that nobody has noted; a shop that notes none wants no line for each."""
+    passes = [(sheet, one) for sheet in made.sheets for one in sheet.passes]
+    missing = [(sheet, one) for sheet, one in passes if not before.ran(sheet, one)]
+    if not missing:
+        return
+    if len(missing) == len(passes):
+        yield f"  no pass was noted as run; {counted(len(passes), 'pass', 'passes')} of the plan count as run"
+    else:
+        yield from (
+            f"  pass {one.order} of {sheet.id}-{one.blank} was not noted; it counts as run" for sheet, one in missing
+        )
+    yield "  if one was not run: run it now, and measure what it leaves (`halfturn rack measure`) if that differs"
 
 
 # ── which plan ───────────────────────────────────────────────────────────────────────────────────────────────

@@ -67,7 +67,8 @@ def compared(request: Request, watch: Watcher = lambda progress: None, stop: Siz
 
 def _planned(way: Way, request: Request, watch: Watcher, stop: Sized) -> Alternative:
     rack = request.rack if way.rack else ()
-    asked = replace(request, rack=rack, workshop=replace(request.workshop, offer=way.offers))
+    shop = replace(request.workshop, offer=way.offers)
+    asked = replace(request, rack=rack, workshop=shop, rack_counts=way.rack)
     try:
         return Alternative(way.name, make_plan(asked, watch, stop))
     except Fault as fault:

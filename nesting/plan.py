@@ -52,7 +52,10 @@ FILL_EVALUATIONS = 300_000
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """All that a plan depends on; without demands, each piece demands itself."""
+    """All that a plan depends on; without demands, each piece demands itself.
+
+    Where the rack does not count (a quote is on new sheets alone), faults do not speak of it.
+    """
 
     job: Job
     pieces: tuple[Piece, ...]
@@ -63,6 +66,7 @@ class Request:
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     demands: tuple[Demand, ...] = ()
+    rack_counts: bool = True
 
 
 def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Sized = ()) -> Plan:
@@ -137,7 +141,8 @@ def _check_stock(pieces: Sequence[Piece], request: Request, machine: Machine) ->
     for piece in pieces:
         refuse_under_a_beam(machine, piece.stock)
         costing.figure_for(machine, piece.stock)
-    check_stock(pieces, request.rack, request.workshop.offer, machine.margin_mm)
+    rack = request.rack if request.rack_counts else None
+    check_stock(pieces, rack, request.workshop.offer, machine.margin_mm)
 
 
 def _demand(piece: Piece) -> Demand:

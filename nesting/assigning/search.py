@@ -333,9 +333,10 @@ def _no_answer(pool: Pool, wanted: Sequence[int]) -> StockFault:
     margin = pool.shop.machine.margin_mm
     if nowhere is None:
         largest = pool.kinds[0]
+        have = "the rack and the offers have" if any(candidate.once for candidate in pool.ways) else "is on offer"
         needed = sheet_words(largest.sample, margin)
         return StockFault(
-            f"there is too little {stock} for all {sum(wanted)} pieces: what the rack and the offers have "
+            f"there is too little {stock} for all {sum(wanted)} pieces: what {have} "
             f"holds only some; the largest is {largest.name}, of {needed} with its margins",
             mend=f"put a sheet of at least {needed} on offer in workshop.toml, in number enough, or receive more stock",
         )

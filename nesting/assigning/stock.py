@@ -261,28 +261,35 @@ def can_be_had(offer: Offer) -> bool:
     return bool(tiers_of(offer)) or (offer.cut is not None and offer.in_stock != 0)
 
 
-def check_stock(pieces: Iterable[Piece], rack: Iterable[Offcut], offers: Iterable[Offer], margin_mm: float) -> None:
-    """Raises StockFault for the first piece whose stock key neither the rack nor the offers have, or can deliver."""
-    on_rack = {cut.stock for cut in rack}
+def check_stock(
+    pieces: Iterable[Piece], rack: Iterable[Offcut] | None, offers: Iterable[Offer], margin_mm: float
+) -> None:
+    """Raises StockFault for the first piece whose stock key neither the rack nor the offers have, or can deliver.
+
+    Without a rack the offers alone count, and the fault says so.
+    """
+    on_rack = {cut.stock for cut in rack or ()}
     listed = tuple(offers)
     on_offer = {offer.stock for offer in listed if can_be_had(offer)}
     for piece in pieces:
         if piece.stock in on_rack | on_offer:
             continue
-        short = [_shortage(offer) for offer in listed if offer.stock == piece.stock]
+        least = sheet_words(piece, margin_mm)
+        short = "; ".join(_shortage(offer) for offer in listed if offer.stock == piece.stock)
         if short:
+            lacking = f"and {short}" if rack is None else f"of which the rack has none, and {short}"
             raise StockFault(
-                f"{piece.name} needs {piece.stock}, of which the rack has none, and {'; '.join(short)}",
-                mend=f"find another supplier: the piece needs a sheet of at least {sheet_words(piece, margin_mm)}",
+                f"{piece.name} needs {piece.stock}, {lacking}",
+                mend=f"find another supplier: the piece needs a sheet of at least {least}",
             )
-        have = ", ".join(str(stock) for stock in sorted(on_offer))
-        lacking = (
-            f"which is neither on the rack nor on offer (on offer: {have})" if have else "of which the rack has none"
-        )
+        have = ", ".join(map(str, sorted(on_offer)))
+        neither = "is not on offer" if rack is None else "is neither on the rack nor on offer"
+        nobody = "of which nothing is on offer" if rack is None else "of which the rack has none"
+        lacking = f"which {neither} (on offer: {have})" if have else nobody
+        put = "" if rack is None else "put such a sheet on the rack, "
         raise StockFault(
             f"{piece.name} needs {piece.stock}, {lacking}",
-            mend=f"add an [[offer]] of at least {sheet_words(piece, margin_mm)} to workshop.toml, put such a sheet on "
-            "the rack, or correct the piece's stock",
+            mend=f"add an [[offer]] of at least {least} to workshop.toml, {put}or correct the piece's stock",
         )
 
 

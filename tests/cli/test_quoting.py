@@ -79,6 +79,13 @@ def test_a_bad_date_and_an_empty_job_are_told(shop, tmp_path):
     assert not (tmp_path / "out").exists()
 
 
+def test_a_stock_that_is_not_on_offer_is_told_without_a_word_of_the_rack(shop, tmp_path):
+    (shop / "job.toml").write_text(JOB.replace("opal", "crimson"), encoding="utf-8")
+    with pytest.raises(Fault, match="acrylic crimson 5 mm, which is not on offer") as caught:
+        quote(shop / "job.toml", tmp_path / "out", shop, day="2026-11-25")
+    assert "rack" not in caught.value.what + caught.value.mend
+
+
 def test_pvc_is_refused_on_the_demo_laser_before_anything_is_written(shop, tmp_path):
     (shop / "job.toml").write_text(JOB.replace('"acrylic"', '"PVC foam"'), encoding="utf-8")
     with pytest.raises(Fault, match="must not be cut on a laser"):

@@ -213,7 +213,9 @@ def test_a_plan_is_accepted_run_and_finished(planned: Path) -> None:
     halfturn("start", str(planned))
     assert "S2 is on the rack as R1" in halfturn("arrived", str(planned), "S2")
     halfturn("pass", str(planned), "S1", "1")
-    assert "2 leftovers on the rack" in halfturn("finish", str(planned), "--labels", "labels.pdf")
+    told = halfturn("finish", str(planned), "--labels", "labels.pdf")
+    assert "2 leftovers on the rack" in told
+    assert "pass 2 of S1-B1 was not noted; it counts as run" in told and "pass 1 of S1-B1" not in told
     assert Path("labels.pdf").read_bytes().startswith(b"%PDF")
     told = halfturn("history", "R2")
     assert told.startswith("A1: acrylic opal 5 mm") and "p1, p2, p3; leftovers R2" in told
@@ -226,6 +228,7 @@ def test_a_plan_of_bought_sheets_may_be_run_again(planned: Path) -> None:
     first = halfturn("accept", str(planned)).split()[2]
     told = halfturn("finish", str(planned))
     assert "S2 was not booked as arrived; it is booked in as R2, and as cut" in told
+    assert "no pass was noted as run; 3 passes of the plan count as run" in told
     with pytest.raises(RackFault, match="finished"):
         halfturn("accept", str(planned))
     again = halfturn("accept", str(planned), "--again").split()[2]
