@@ -87,8 +87,13 @@ def start(conn: Connection, plan_id: str, plan: Plan, *, at: datetime, who: str)
 
 
 def arrive(conn: Connection, plan_id: str, plan: Plan, sheets: Collection[str], *, at: datetime, who: str) -> None:
-    """Book bought sheets of the plan in: they are on the rack now, held for it. `sheets` are ids of the plan's own."""
+    """Book bought sheets of the plan in: they are on the rack now, held for it. `sheets` are ids of the plan's own.
+
+    Raises RackFault if the plan has no such sheet, or is not open.
+    """
     _open(conn, plan_id)
+    for sheet in sheets:
+        _planned(plan, sheet)
     known = standing(conn, plan_id).stock
     say = Saying(plan_id, at, who)
     entries: list[Entry] = []
@@ -201,7 +206,7 @@ def _check_mishap(plan: Plan, mishap: Mishap) -> None:
         _planned(plan, sheet)
     unknown = sorted(mishap.spoiled - {piece.id for piece in plan.pieces})
     if unknown:
-        raise RackFault(f"the plan has no piece {unknown[0]!r}", mend="take the piece's id from the work pack")
+        raise RackFault(f"the plan has no piece {unknown[0]!r}", mend="take the piece's number from the work pack")
 
 
 def _measured(conn: Connection, now: Standing, mishap: Mishap) -> dict[str, Offcut]:
@@ -295,10 +300,12 @@ def _passes_of(plan: Plan, name: str) -> tuple[PlannedSheet, tuple[Pass, ...]]:
         blanks = {f"{planned.id}-{one.blank}": one.blank for one in planned.passes}
         if name in blanks:
             return planned, tuple(one for one in planned.passes if one.blank == blanks[name])
-        if name == planned.id and len(blanks) > 1:
-            raise RackFault(f"sheet {name} is cut in {len(blanks)} blanks", mend=f"say which: {', '.join(blanks)}")
-    planned = _planned(plan, name)
-    return planned, planned.passes
+        if name == planned.id:
+            if len(blanks) > 1:
+                raise RackFault(f"sheet {name} is cut in {len(blanks)} blanks", mend=f"say which: {', '.join(blanks)}")
+            return planned, planned.passes
+    every = dict.fromkeys(f"{planned.id}-{one.blank}" for planned in plan.sheets for one in planned.passes)
+    raise RackFault(f"the plan has no blank {name!r}", mend=f"its blanks are {', '.join(every)}")
 
 
 def _planned(plan: Plan, sheet: str) -> PlannedSheet:

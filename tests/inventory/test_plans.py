@@ -118,6 +118,16 @@ def test_passes_are_run_in_their_order(stocked: sa.Engine) -> None:
         pass_done(conn, "plan", PLAN, "S1", 3, **ANN)
 
 
+def test_sheets_and_blanks_that_the_plan_has_not_are_named_and_nothing_is_booked(stocked: sa.Engine) -> None:
+    do(stocked, accepted)
+    with pytest.raises(RackFault, match="no sheet 'S7'"), writing(stocked) as conn:
+        arrive(conn, "plan", PLAN, ["S2", "S7"], **ANN)
+    assert not life(stocked, "R1")
+    with pytest.raises(RackFault, match="no blank 'S1-b9'") as caught, writing(stocked) as conn:
+        pass_done(conn, "plan", PLAN, "S1-b9", 1, **ANN)
+    assert caught.value.mend == "its blanks are S1-B1, S2-B1"
+
+
 def test_blanks_of_one_sheet_have_passes_of_their_own(stocked: sa.Engine) -> None:
     """Pass 1 of one blank says nothing of pass 1 of another: its pieces are still to be cut."""
     sheet = PLAN.sheets[0]
