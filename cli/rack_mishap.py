@@ -20,13 +20,18 @@ from nesting.faults import RackFault
 from nesting.phrases import counted
 
 if TYPE_CHECKING:
-    from nesting.model import Point
+    from nesting.model import Plan, Point
 
 
 def mishap(
     plan: PlanArgument,
     out: Annotated[Path, typer.Option("--out", help="Folder for the new plan.")],
-    spoiled: Annotated[list[str], typer.Option("--spoiled", help="A piece that is no good.", show_default=False)] = [],  # noqa: B006
+    spoiled: Annotated[
+        list[str],
+        typer.Option(
+            "--spoiled", help="A piece that is no good: its number in the work pack, or its id.", show_default=False
+        ),
+    ] = [],  # noqa: B006
     cracked: Annotated[list[str], typer.Option("--cracked", help="A sheet of the plan.", show_default=False)] = [],  # noqa: B006
     measured: Annotated[
         list[str],
@@ -45,9 +50,10 @@ def mishap(
 
     check_target(out)
     shop = read_workshop(workshop_folder(workshop) / "workshop.toml")
-    event = Mishap(frozenset(spoiled), frozenset(cracked), dict(map(_measured, measured)))
+    real = dict(map(_measured, measured))
     with booking(workshop) as conn:
         plan_id, made = accepted_plan(conn, plan)
+        event = Mishap(frozenset(_piece_id(made, word) for word in spoiled), frozenset(cracked), real)
         left = remnants(made, standing(conn, plan_id), event, shop.rates)
         missing = stop(conn, plan_id, made, event, left, at=now(), who=person(who), why=why)
     typer.echo(f"{plan_id} is stopped; {counted(len(missing), 'piece')} of {len(made.pieces)} still missing")
@@ -59,6 +65,13 @@ def mishap(
             ticker.step("writing and auditing")
             write_plan(again, shop, out)
         typer.echo(f"the rest is planned again in {out}; accept it with `halfturn rack accept {out}`")
+
+
+def _piece_id(plan: Plan, word: str) -> str:
+    """The id of a piece that is told by its number in the work pack; an id, which is no bare number, stays as it is."""
+    from cli.documents.rows import numbers
+
+    return next((piece for piece, number in numbers(plan).items() if word == str(number)), word)
 
 
 def _measured(text: str) -> tuple[str, tuple[Point, ...]]:

@@ -11,6 +11,7 @@ import ezdxf
 import pytest
 from typer.testing import CliRunner
 
+from cli.documents import rows
 from cli.main import app
 from cli.rack_desk import asking
 from cli.remaking import order_of, remnants
@@ -82,7 +83,8 @@ def test_what_is_cut_is_kept_and_the_rest_goes_on_what_is_left(shop: Path) -> No
     first = whole_of_first_pass(shop)
     assert 1 < len(first) < 6
     halfturn("rack", "pass", "plan", "S01", "1")
-    told = halfturn("rack", "mishap", "plan", "--spoiled", first[0], "--out", "rest", "--why", "chipped")
+    number = rows.numbers(read_plan(shop / "plan"))[first[0]]
+    told = halfturn("rack", "mishap", "plan", "--spoiled", str(number), "--out", "rest", "--why", "chipped")
     assert f"{7 - len(first)} pieces of 6 still missing" in told
     rest = read_plan(shop / "rest")
     assert {one.id for one in rest.pieces} == {f"tile-{n}" for n in range(1, 7)} - set(first[1:])
@@ -118,7 +120,9 @@ def test_where_the_new_plan_cannot_go_nothing_is_stopped(shop: Path) -> None:
     with pytest.raises(RackFault, match="no sheet 'S9'"):
         halfturn("rack", "mishap", "plan", "--cracked", "S9", "--out", "rest")
     with pytest.raises(RackFault, match="no piece 'tile-9'"):
-        halfturn("rack", "mishap", "plan", "--spoiled", "tile-9", "--out", "rest")
+        halfturn("rack", "mishap", "plan", "--spoiled", "tile-1", "--spoiled", "tile-9", "--out", "rest")
+    with pytest.raises(RackFault, match="no piece '7'"):
+        halfturn("rack", "mishap", "plan", "--spoiled", "6", "--spoiled", "7", "--out", "rest")
     assert "accepted" in halfturn("rack", "plans")
 
 
