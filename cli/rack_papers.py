@@ -13,6 +13,7 @@ import typer
 
 from cli.options import WhoOption, WorkshopOption, person
 from cli.rack_desk import asking, booking, now
+from cli.whole_folder import written_file
 from nesting.faults import RackFault
 from nesting.phrases import counted
 
@@ -62,9 +63,11 @@ def export_table(
     from inventory.tables import export_sheets
     from inventory.views import Wish, listing
 
+    _check_ending(out, ".csv", ".xlsx")
     with asking(workshop) as conn:
         sheets = listing(conn, Wish(state=None if every else State.ON_RACK), order="id").sheets
-    export_sheets(sheets, out, unit=unit)
+    with written_file(out) as fresh:
+        export_sheets(sheets, fresh, unit=unit)
     typer.echo(f"{counted(len(sheets), 'sheet')} in {out}")
 
 
@@ -108,6 +111,7 @@ def picture(
     from cli.documents.rack_picture import rack_picture
     from cli.documents.svg import svg
 
+    _check_ending(out, ".svg", ".png")
     sheets = _on_rack(workshop, place)
     drawn = rack_picture(sheets)
     _write(out, png(drawn) if out.suffix.lower() == ".png" else svg(drawn).encode())
@@ -159,9 +163,13 @@ def _on_rack(workshop: Path | None, place: str | None) -> list[Sheet]:
 
 
 def _write(out: Path, data: bytes) -> None:
-    try:
-        out.write_bytes(data)
-    except OSError as error:
+    with written_file(out) as fresh:
+        fresh.write_bytes(data)
+
+
+def _check_ending(out: Path, *endings: str) -> None:
+    """What a file holds follows from its name: raises RackFault for another ending than these."""
+    if out.suffix.lower() not in endings:
         raise RackFault(
-            f"the file cannot be written: {error.strerror}", mend="check folder and room", where=(str(out),)
-        ) from None
+            f"{out.name!r} does not say what to write", mend=f"give a name that ends in {' or '.join(endings)}"
+        )

@@ -194,22 +194,19 @@ def _base_id(text: str, plan: Plan) -> str:
     return f"{words}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
 
 
-def _runs(conn: Connection, base: str) -> list[str]:
+def _last_run(conn: Connection, base: str) -> str:
     from inventory.views import plan_ids
 
-    return plan_ids(conn, base)
-
-
-def _last_run(conn: Connection, base: str) -> str:
-    return (_runs(conn, base) or [base])[-1]
+    return (plan_ids(conn, base) or [base])[-1]
 
 
 def _next_run(conn: Connection, base: str) -> str:
     """A new run, unless the last is still open: then the command is being repeated."""
     from inventory.books import find_plan
     from inventory.ledger import OPEN
+    from inventory.views import plan_ids
 
-    runs = _runs(conn, base)
+    runs = plan_ids(conn, base)
     last = find_plan(conn, runs[-1]) if runs else None
     if last is None or last.state in OPEN:
         return last.id if last else base

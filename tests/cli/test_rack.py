@@ -174,7 +174,7 @@ def test_arcs_of_a_drawn_sheet_become_chords_inside_the_material(workshop: Path)
         ("correct", "Z1", "--why", "so"),
         ("labels", "out.pdf", "--size", "10x10"),
         ("labels", "out.pdf", "Z1"),
-        ("labels", "no/such/folder/out.pdf"),
+        ("labels", "workshop.toml/out.pdf"),
         ("import", "nothing.csv"),
         ("accept", "nothing"),
         ("finish", "never-accepted"),
@@ -271,6 +271,13 @@ def test_tables_come_in_and_go_out(workshop: Path) -> None:
     assert "12 new sheets on the rack" in halfturn("import", str(DEMO))
     assert "12 sheets in out.xlsx" in halfturn("export", "out.xlsx")
     assert "0 new sheets on the rack, 12 on record before" in halfturn("import", "out.xlsx")
+
+
+@pytest.mark.parametrize(("command", "out"), [("picture", "rack.gif"), ("picture", "rack"), ("export", "rack.ods")])
+def test_a_file_whose_name_says_another_kind_is_not_written(demo_rack: Path, command: str, out: str) -> None:
+    with pytest.raises(RackFault, match="does not say what to write"):
+        halfturn(command, out)
+    assert not Path(out).exists()
 
 
 def test_a_hostile_name_moves_no_cursor(workshop: Path) -> None:

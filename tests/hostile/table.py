@@ -415,7 +415,7 @@ WORDS = [
     Case("command", "a number that climbs out of its folder", RECEIVE + " --size 600x400 --id ../../etc/passwd", {}, 0),
     Case("command", "a sheet that is not there", "rack move A1 bay --workshop shop"),
     Case("command", "a database command for a number", "rack move \"A1'; DROP TABLE sheet; --\" bay --workshop shop"),
-    Case("command", "labels into a folder that is not there", "rack labels none/out.pdf --workshop shop"),
+    Case("command", "labels into a folder that is a file", "rack labels shop/workshop.toml/out.pdf --workshop shop"),
 ]  # fmt: skip
 
 CASES = [*JOBS, *WORKSHOPS, *DATABASES, *TABLES, *DRAWINGS, *PLANS, *WORDS]
