@@ -339,7 +339,8 @@ def _edge_letters(
     radius: float = 6.0,
     flipped: bool = False,
 ) -> None:
-    """The letters of a blank's edges, just inside them, on the material and clear of the pieces where there is room."""
+    """The letters of a blank's edges, just inside them, on the material and clear of the pieces and of each other where
+    there is room."""
     x0, y0, x1, y1 = blank.bounds
     inset = (radius + 2.0) / paper.scale
     taken = shapely.union_all(list(pieces))
@@ -356,6 +357,7 @@ def _edge_letters(
             plate = shapely.Point(across[side]).buffer(radius / paper.scale)
             spots.append((round(plate.difference(blank).area), round(plate.intersection(taken).area), across[side]))
         _, _, (x, y) = min(spots, key=lambda spot: spot[:2])
+        taken = taken.union(shapely.Point(x, y).buffer(radius / paper.scale, cap_style="square"))
         paper.plate(x, y, edge_at(side, turn_deg, flipped), radius)
 
 
