@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import signal
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,6 +20,7 @@ from nesting.faults import JobFault
 
 if TYPE_CHECKING:
     from nesting.audit import Check
+    from nesting.drawing.shapes import Finding
     from nesting.model import Plan
     from nesting.plan import Request
 
@@ -126,12 +127,18 @@ def read_request(job: Path, folder: Path, effort: int, seed: int, ticker: Ticker
     pieces, demands, findings = read_order(order, job.parent)
     with workshop_rack(folder) as opened, reading(opened) as conn:
         rack = on_hand(conn, {piece.stock for piece in pieces})
-    notes, warnings = (
-        tuple(dict.fromkeys(str(finding) for finding in findings if finding.is_note is told)) for told in (True, False)
-    )
+    notes, warnings = notes_and_warnings(findings)
     ticker.step("getting the layout engine ready (half a minute the first time)")
     get_ready()
     return Request(order.job, pieces, shop, rack, seed, effort, notes, warnings, demands)
+
+
+def notes_and_warnings(findings: Sequence[Finding]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What drawings and wordings gave cause to say, each once: notes that only tell, and warnings."""
+    notes, warnings = (
+        tuple(dict.fromkeys(str(finding) for finding in findings if finding.is_note is only)) for only in (True, False)
+    )
+    return notes, warnings
 
 
 @contextmanager

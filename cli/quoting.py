@@ -16,7 +16,7 @@ import typer
 
 from cli.as_json import JsonOption, echo_json
 from cli.options import SEED_MAX, WorkshopOption, workshop_folder
-from cli.planning import asked_to_stop
+from cli.planning import asked_to_stop, notes_and_warnings
 from cli.progress import Ticker
 from cli.whole_folder import written_whole
 from nesting.faults import JobFault, within
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from cli.documents.quote import Quote
+    from nesting.drawing.shapes import Finding
     from nesting.model import JobFile, Piece, Plan, Progress, Workshop
     from nesting.quoting import Price
 
@@ -74,6 +75,8 @@ def _told(made: Quote) -> dict[str, object]:
         "currency": made.shop.rates.currency,
         "valid_until": made.until,
         "stopped": made.stopped,
+        "notes": made.plan.notes,
+        "warnings": made.plan.warnings,
         "prices": [_price(price) for price in made.prices],
         "what_if": [{"what": what, **_price(price)} for what, price in made.what_if],
     }
@@ -108,22 +111,24 @@ class Estimator:
     stop: list[bool]
     seen: list[Progress] = dataclasses.field(default_factory=list)
 
-    def items(self, job: JobFile, copies: int) -> tuple[tuple[Piece, ...], ...]:
-        """The pieces of so many copies, entry by entry."""
+    def read(self, job: JobFile, copies: int) -> tuple[tuple[tuple[Piece, ...], ...], tuple[Finding, ...]]:
+        """The pieces of so many copies, entry by entry, and what their drawings and wordings gave cause to say."""
         from nesting.drawing.pieces import read_order
 
         many = dataclasses.replace(job, job=dataclasses.replace(job.job, quantity=copies))
-        pieces, demands, _ = read_order(many, self.path.parent)
+        pieces, demands, findings = read_order(many, self.path.parent)
         by_id = {piece.id: piece for piece in pieces}
-        return tuple(tuple(by_id[one] for one in demand.pieces) for demand in demands)
+        return tuple(tuple(by_id[one] for one in demand.pieces) for demand in demands), findings
 
     def planned(self, job: JobFile, copies: int) -> tuple[Plan, Price]:
         from nesting.plan import Request, make_plan
         from nesting.quoting import price
 
         self.seen.clear()
-        pieces = tuple(piece for item in self.items(job, copies) for piece in item)
-        request = Request(job.job, pieces, self.shop, (), self.seed, self.effort, rack_counts=False)
+        items, findings = self.read(job, copies)
+        pieces = tuple(piece for item in items for piece in item)
+        said = notes_and_warnings(findings)
+        request = Request(job.job, pieces, self.shop, (), self.seed, self.effort, *said, rack_counts=False)
         with within("a quote, which counts on new sheets alone, whatever the rack holds"):
             plan = make_plan(request, self._watch, self.stop)
         return plan, price(plan, copies, self.shop, job.extra)
@@ -137,10 +142,10 @@ def _quoted(estimator: Estimator, on: date) -> Quote:
     from cli.documents.quote import Quote
 
     job, shop = estimator.job, estimator.shop
-    one = estimator.items(job, 1)
+    one, _ = estimator.read(job, 1)
     if not any(one):
         raise JobFault("there is nothing to cut in this job", mend="check its drawings", where=(str(estimator.path),))
-    fewest, *more = sorted(set(shop.quoting.copies))
+    fewest, *more = sorted({*shop.quoting.copies, *([job.job.quantity] if job.job.quantity > 1 else [])})
     plan, first = estimator.planned(job, fewest)
     search = tuple(estimator.seen)
     prices = (first, *_further(estimator, first, more, sum(map(len, one))))
@@ -193,6 +198,8 @@ def summary(made: Quote, out: Path) -> Iterator[str]:
         )
     for what, price in made.what_if:
         yield f"  if {what}: {price.net} net"
+    yield from (f"note: {note}" for note in made.plan.notes)
+    yield from (f"warning: {warning}" for warning in made.plan.warnings)
     if made.stopped:
         yield STOPPED
     yield f"files: {out}/ (quote.html for the customer, quote-inner.html for the shop)"

@@ -151,6 +151,7 @@ def inner_steps(quote: Quote) -> list[Step]:
                 _bound_words(quote),
                 MATERIAL_WORDS[quote.shop.quoting.material],
                 *(["The search was stopped on request before all effort was spent."] if quote.stopped else []),
+                *(f"{plain(said, 400)}." for said in dict.fromkeys((*quote.plan.warnings, *quote.plan.notes))),
             ),
         ),
         Step(
@@ -247,15 +248,34 @@ def _charts(quote: Quote) -> tuple[Picture, ...]:
     if len(quote.prices) > 1:
         each = _series("each", [(float(p.copies), p.each) for p in quote.prices], look.NOW_LINE)
         made.append(chart([each], "copies", f"net each, {_currency(quote)}", "Net price of one copy against copies"))
-    told = [(p.note, p.best, p.bound) for p in quote.search if p.best is not None and p.bound is not None]
-    stock = max(told, key=lambda one: one[1])[0] if told else ""
-    rounds = [(best, bound) for note, best, bound in told if note == stock]
+    stock, rounds = _rounds(quote)
     if len(rounds) > 1:
         best = _series("best", [(float(i), best) for i, (best, _) in enumerate(rounds, 1)], look.NOW_LINE)
         bound = _series("bound", [(float(i), bound) for i, (_, bound) in enumerate(rounds, 1)], look.LATER_LINE)
         title = f"Cost of the sheets of {plain(stock)} against rounds of search"
         made.append(chart([best, bound], "rounds of search", f"{plain(stock)}, {_currency(quote)}", title))
     return tuple(made)
+
+
+Rounds = list[tuple[Decimal, Decimal]]
+"""Best cost and bound after each round of one search."""
+
+
+def _rounds(quote: Quote) -> tuple[str, Rounds]:
+    """The search for the stock key whose sheets cost most, and that key; of several searches (a shape that may be split
+    or not is planned both ways) the one that the plan came of."""
+    laid: dict[str, Decimal] = {}
+    for sheet in quote.plan.sheets:
+        own = [line.amount for line in quote.plan.cost.lines if line.what.startswith(f"sheet {sheet.id}: ")]
+        laid[str(sheet.stock)] = laid.get(str(sheet.stock), Decimal(0)) + sum(own)
+    searches: dict[str, list[Rounds]] = {stock: [] for stock in laid}
+    for told in quote.search:
+        if told.note in searches and told.rounds and told.best is not None and told.bound is not None:
+            if told.rounds == 1 or not searches[told.note]:
+                searches[told.note].append([])
+            searches[told.note][-1].append((told.best, told.bound))
+    stock = max((stock for stock in laid if searches[stock]), key=lambda stock: laid[stock], default="")
+    return stock, min(searches.get(stock, ()), key=lambda rounds: abs(rounds[-1][0] - laid[stock]), default=[])
 
 
 def _series(name: str, points: Sequence[tuple[float, Decimal]], stroke: Stroke) -> Series:

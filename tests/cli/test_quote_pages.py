@@ -113,6 +113,21 @@ def test_a_wording_stands_on_one_line_in_its_order():
     assert after[0] - before[1] > 2 * (second[0] - first[1]), "a space stands between words"
 
 
+def test_the_chart_of_the_search_shows_the_one_that_the_plan_came_of():
+    """A shape that may be split or not is planned both ways, one after another; the whole one costs less."""
+    quote = made()
+    (stock, *_) = {str(sheet.stock) for sheet in quote.plan.sheets}
+    cents = [line.amount for line in quote.plan.cost.lines if line.what.startswith("sheet ")]
+    laid, bound = sum(cents), Decimal("5.00")
+    whole = [Progress("choosing sheets", n, laid + 10 - 5 * n, bound, stock) for n in (1, 2)]
+    split = [Progress("choosing sheets", n, laid + 90, bound / 2, stock) for n in (1, 2, 3)]
+    for search in ((*whole, *split), (*split, *whole)):
+        chart = inner_steps(dataclasses.replace(quote, search=search))[1].figures[-1]
+        assert stock in chart.alt
+        drawn = [item for item in chart.items if isinstance(item, look.Path) and item.stroke == look.NOW_LINE]
+        assert [len(path.chains[0]) for path in drawn] == [2], "two rounds, not five"
+
+
 def test_prices_that_no_runs_of_a_plan_give_are_called_estimates():
     def notes(planned_copies: int) -> str:
         one, ten = made().prices

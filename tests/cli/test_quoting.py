@@ -50,6 +50,8 @@ def test_wording_alone_is_priced_for_several_copies(shop, tmp_path, capsys):
     assert each == sorted(each, reverse=True), "more copies are never dearer each"
     assert "if material 10% dearer" in said
     assert "if letters 10% lower" in said
+    assert "note: wording 'I': capitals" in said, "what the wording gave cause to say"
+    assert "capitals" in (tmp_path / "out" / "quote-inner.html").read_text(encoding="utf-8")
     assert {path.name for path in (tmp_path / "out").iterdir()} == {
         *("quote.html", "quote.pdf"),
         *("quote-inner.html", "quote-inner.pdf"),
@@ -61,9 +63,13 @@ def test_wording_alone_is_priced_for_several_copies(shop, tmp_path, capsys):
 
 def test_ctrl_c_prices_the_best_plan_so_far_and_says_so(shop, tmp_path, capsys, monkeypatch):
     monkeypatch.setattr(quoting, "asked_to_stop", lambda handed_out: nullcontext([True]))
+    (shop / "job.toml").write_text(JOB.replace("[job]", "[job]\nquantity = 3"), encoding="utf-8")
     quote(shop / "job.toml", tmp_path / "out", shop, effort=1, most=10, day="2026-11-25")
     said = capsys.readouterr().out
-    assert said.count("by a plan for 1)") == 2, "no further plan is begun"
+    assert [line.split(" x ")[0].strip() for line in said.splitlines() if " x " in line] == ["1", "2", "3", "50"], (
+        "as many as the job asks for beside what the shop always quotes"
+    )
+    assert said.count("by a plan for 1)") == 3, "no further plan is begun"
     assert "stopped on request before all effort was spent" in said
     assert "if material 10% dearer" in said and "if letters" not in said
     assert "stopped on request" in (tmp_path / "out" / "quote-inner.html").read_text(encoding="utf-8")
