@@ -33,11 +33,7 @@ def broken(
 
 
 def _turn_allowed(shape: Shape, spot: Spot) -> bool:
-    if spot.mirrored and not shape.mirror:
-        return False
-    return shape.turns_deg is None or any(
-        abs((spot.turn_deg - turn + 180.0) % 360.0 - 180.0) < 1e-7 for turn in shape.turns_deg
-    )
+    return shape.may_turn(spot.turn_deg) and (shape.mirror or not spot.mirrored)
 
 
 def _off_ground(spots: Sequence[Spot], outlines: Sequence[Polygon], ground: Ground, margin_mm: float) -> list[str]:

@@ -129,7 +129,7 @@ class _Deal:
         """The pieces of both, every other time square to the axes where they lie so."""
         by_id = {spot.id: spot for spot in self.giver.spots + self.taker.spots}
         return [
-            square if self.before % 2 == 0 and turned_so(square, by_id[shape.id]) else shape
+            square if self.before % 2 == 0 and square.may_turn(by_id[shape.id].turn_deg) else shape
             for shape, square in zip(self.asked.shapes, self.asked.squared, strict=True)
             if shape.id in by_id
         ]
@@ -160,9 +160,3 @@ def _laid(
         if layout is not None or chain.effort.evaluations >= SETTLE:
             break
     return (None if layout is None else layout.spots), chain.effort.evaluations
-
-
-def turned_so(shape: Shape, spot: Spot) -> bool:
-    return shape.turns_deg is None or any(
-        abs((turn - spot.turn_deg + 180) % 360 - 180) < 1e-7 for turn in shape.turns_deg
-    )

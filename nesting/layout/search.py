@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from nesting.layout import checks, kernels, outlines
 from nesting.layout import grounds as g
-from nesting.layout.terms import Effort, Ground, Layout, Shape, Spot, Stop
+from nesting.layout.terms import Effort, Ground, Layout, Shape, Spot, Stop, same_turn
 
 TRIES = 200
 """Positions tried for a piece laid where it overlaps nothing."""
@@ -82,8 +82,7 @@ class Task:
     def made_by(self, form: int, spot: Spot) -> bool:
         """Whether a row stands for a spot's orientation (free shapes: for its side)."""
         row = self.table.forms[form]
-        free = self.shapes_free[form]
-        return row.mirrored == spot.mirrored and (free or abs((row.turn_deg - spot.turn_deg + 180) % 360 - 180) < 1e-7)
+        return row.mirrored == spot.mirrored and (self.shapes_free[form] or same_turn(row.turn_deg, spot.turn_deg))
 
 
 class Chain:

@@ -17,6 +17,11 @@ TOLERANCE_MM = 1e-4
 """How far a gap, margin or reach may be fallen short of; far below what a machine can do."""
 
 
+def same_turn(one_deg: float, other_deg: float) -> bool:
+    """Whether two turns are the same, whole turns apart or not."""
+    return abs((one_deg - other_deg + 180.0) % 360.0 - 180.0) < 1e-7
+
+
 @dataclass(frozen=True, slots=True)
 class Shape:
     """What is to be laid, in its own frame. `polygon` may have holes; other shapes may lie in them.
@@ -33,6 +38,10 @@ class Shape:
     value: float = 1.0
     reach_charge: float | None = None
     quality: float = math.inf
+
+    def may_turn(self, turn_deg: float) -> bool:
+        """Whether it may be laid turned so."""
+        return self.turns_deg is None or any(same_turn(turn, turn_deg) for turn in self.turns_deg)
 
 
 @dataclass(frozen=True, slots=True)
