@@ -17,7 +17,7 @@ import shapely
 from shapely.geometry import LineString, Polygon
 
 from nesting.curves import oriented
-from nesting.drawing.fitting import dense
+from nesting.drawing.fitting import area_of, dense
 from nesting.drawing.healing import healed, open_findings
 from nesting.drawing.intake import Intake
 from nesting.drawing.near import near_pairs, related
@@ -70,7 +70,7 @@ def assembled(
 
 
 def _loop(chain: DrawnChain) -> _Loop:
-    area = Polygon(dense(chain.vertices, True, NEST_SAGITTA_MM))
+    area = area_of(chain.vertices, (), NEST_SAGITTA_MM)
     return _Loop(tuple(chain.vertices), area, chain.layer, chain.where)
 
 
@@ -154,7 +154,7 @@ def _parted(shapes: list[DrawnShape], findings: list[Finding]) -> list[DrawnShap
     """Shapes whose holes touch each other or the outline, as the shapes that are left when they are cut."""
     sound: list[DrawnShape] = []
     for shape in shapes:
-        if not shape.holes or _polygon(shape).is_valid:
+        if not shape.holes or area_of(shape.outline, shape.holes, NEST_SAGITTA_MM).is_valid:
             sound.append(shape)
             continue
         parts = filled([shape.outline, *shape.holes], "evenodd")
@@ -162,11 +162,6 @@ def _parted(shapes: list[DrawnShape], findings: list[Finding]) -> list[DrawnShap
         findings.append(Finding("touching", f"layer {shape.layer}", text, True, shape.outline[0][:2]))
         sound += [DrawnShape(outline, holes, layer=shape.layer) for outline, holes in parts]
     return sound
-
-
-def _polygon(shape: DrawnShape) -> Polygon:
-    holes = [dense(hole, True, NEST_SAGITTA_MM) for hole in shape.holes]
-    return Polygon(dense(shape.outline, True, NEST_SAGITTA_MM), holes)
 
 
 def _containment(areas: list[Polygon]) -> tuple[list[int], list[int]]:
@@ -191,7 +186,7 @@ def _marked(shapes: list[DrawnShape], marks: Sequence[DrawnChain], findings: lis
     """Shapes with the marks that lie in them; marks in no shape are told."""
     if not marks:
         return shapes
-    areas = [Polygon(dense(shape.outline, True, NEST_SAGITTA_MM)).buffer(DOUBLE_MM) for shape in shapes]
+    areas = [area_of(shape.outline, (), NEST_SAGITTA_MM).buffer(DOUBLE_MM) for shape in shapes]
     lines = [LineString(dense(_as_chain(mark), False)) for mark in marks]
     home: dict[int, int] = {}
     for pairs in related(lines, areas, "within"):

@@ -43,7 +43,7 @@ def _expanded(entities: Iterable[DXFEntity], known: dict[str, int], trail: tuple
 
 
 def _weight(entity: DXFEntity) -> int:
-    """1, and 1 more for every ten points."""
+    """1, and 1 more for every ten points, of a spline for every two."""
     if isinstance(entity, LWPolyline):
         return 1 + len(entity) // 10
     if isinstance(entity, Polyline):

@@ -9,10 +9,11 @@ runs through the stretch's two ends, its bulge is the least-squares one in the c
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely.geometry import Polygon
 
 from nesting.drawing import kernels
 from nesting.model import Vertex
@@ -54,6 +55,11 @@ def _even(start: float, end: float, count: int) -> Points:
 def dense(chain: Sequence[Vertex], closed: bool, sagitta: float = SAMPLE_MM) -> Points:
     """Points along a chain; a closed one comes without its first point repeated."""
     return kernels.dense(np.array(chain, dtype=np.float64), closed, sagitta, MOST_SAMPLES)
+
+
+def area_of(outline: Sequence[Vertex], holes: Iterable[Sequence[Vertex]], sagitta: float) -> Polygon:
+    """What lies within an outline and not in its holes, mm, all closed; chords lie within `sagitta` of their arcs."""
+    return Polygon(dense(outline, True, sagitta), [dense(hole, True, sagitta) for hole in holes])
 
 
 def fitted(points: Points, tolerance: float = FIT_MM) -> list[Vertex]:

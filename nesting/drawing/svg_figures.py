@@ -6,7 +6,7 @@ Source: SVG 2, chapters 9 and 10; path grammar by the font library's parser.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from xml.etree.ElementTree import Element
 
 import shapely
@@ -14,7 +14,7 @@ from fontTools.svgLib.path.parser import parse_path
 from shapely.geometry import Polygon
 
 from nesting.curves import signed_area
-from nesting.drawing.fitting import dense
+from nesting.drawing.fitting import area_of, dense
 from nesting.drawing.pens import OutlinePen
 from nesting.drawing.svg_values import numbers, px
 from nesting.drawing.tracing import Affine
@@ -53,11 +53,7 @@ def painted_chains(drawn: Drawn, rule: Rule) -> Drawn:
 def painted_area(drawn: Drawn) -> shapely.Geometry:
     """The area a non-zero fill covers."""
     areas = filled([chain for chain, _ in drawn if len(chain) > 1])
-    return shapely.union_all([_polygon(outline, holes) for outline, holes in areas])
-
-
-def _polygon(outline: Chain, holes: Sequence[Chain]) -> Polygon:
-    return Polygon(dense(outline, True, 0.01), [dense(hole, True, 0.01) for hole in holes])
+    return shapely.union_all([area_of(outline, holes, 0.01) for outline, holes in areas])
 
 
 # ── one function per element ─────────────────────────────────────────────────────────────────────────────────

@@ -16,7 +16,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from nesting.curves import polygons
-from nesting.drawing.fitting import dense
+from nesting.drawing.fitting import area_of
 from nesting.drawing.shapes import DrawnShape
 from nesting.model import Point
 
@@ -40,11 +40,11 @@ def least_web_mm(thickness_mm: float) -> float:
 
 def narrow_places(shape: DrawnShape, least_mm: float) -> list[Narrow]:
     """Webs of the material first, then counters."""
-    holes = [dense(hole, True, SAGITTA_MM) for hole in shape.holes]
-    body = Polygon(dense(shape.outline, True, SAGITTA_MM), holes)
+    body = area_of(shape.outline, shape.holes, SAGITTA_MM)
+    holes = map(Polygon, body.interiors)
     return [
         *(Narrow("web", _place(rest)) for rest in _thin_parts(body, least_mm)),
-        *(Narrow("counter", _place(Polygon(h))) for h in holes if Polygon(h).buffer(-least_mm / 2).is_empty),
+        *(Narrow("counter", _place(hole)) for hole in holes if hole.buffer(-least_mm / 2).is_empty),
     ]
 
 
