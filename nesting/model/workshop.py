@@ -87,7 +87,7 @@ class Machine:
         if self.table_left_mm is not None and not 0 <= self.table_left_mm <= wider:
             raise ValueError(f"`table_left_mm` is a part of the {wider:g} mm that the table is wider than the travel")
         if not self.fill_spacing_mm >= 0:
-            raise ValueError("fill_spacing_mm is the distance between the lines that fill a mark, 0 for none")
+            raise ValueError("`fill_spacing_mm` is the distance between the lines that fill a mark, 0 for none")
 
     @property
     def travel_rect(self) -> Rect:
@@ -137,7 +137,7 @@ class Rates:
         check_range(self, 0, LONGEST_MM, "keep_mm", "saw_kerf_mm", "snap_max_mm")
         check_range(self, *MINUTES, "saw_trim_min")
         if not 0 <= self.leftover_credit <= 1:
-            raise ValueError("leftover_credit is a share of the price paid, from 0 to 1")
+            raise ValueError("`leftover_credit` is a share of the price paid, from 0 to 1")
         if self.trim_stages < 1:
             raise ValueError("`trim_stages` must be 1 or more")
         if not 0 <= self.edge_trim_mm <= 100:
@@ -196,11 +196,11 @@ class Quoting:
 
     def __post_init__(self) -> None:
         if not 0 <= self.waste < 1:
-            raise ValueError("waste is a share of the sheet, from 0 to below 1")
+            raise ValueError("`waste` is a share of the sheet, from 0 to below 1")
         check_range(self, 0, 100, "markup", "tax")
         check_range(self, 0, float(MOST_MONEY), "finishing_per_m", "freight_per_kg")
         if not self.copies or min(self.copies) < 1:
-            raise ValueError("copies are whole numbers from 1")
+            raise ValueError("`copies` are whole numbers from 1")
 
 
 @dataclass(frozen=True, slots=True)

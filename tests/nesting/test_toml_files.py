@@ -91,8 +91,8 @@ def test_a_job_that_asks_for_nothing_is_refused(tmp_path, key, what):
         ("[machine]", "table_left_mm = 21", "the 20 mm that the table is wider"),
         ("[material]", "expansion_per_k = 7", "such as 7e-5"),
         ("[material]", "modulus_gpa = 0", "`modulus_gpa` must be above 0"),
-        ("quoting", "waste = 1.0", "waste is a share of the sheet"),
-        ("quoting", "copies = []", "copies are whole numbers from 1"),
+        ("quoting", "waste = 1.0", "`waste` is a share of the sheet"),
+        ("quoting", "copies = []", "`copies` are whole numbers from 1"),
     ],
 )
 def test_a_workshop_whose_figures_make_no_sense_is_refused(tmp_path, table, line, what):
