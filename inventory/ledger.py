@@ -130,14 +130,20 @@ def plan_after(plan: PlanOnRack | None, entry: Entry) -> PlanOnRack:
     assert entry.plan is not None
     if entry.kind is Kind.ACCEPTED:
         if plan is not None and plan.state is not PlanState.CANCELLED:
-            raise RackFault(f"the plan {plan.id} was accepted before and is {plan.state}")
+            raise RackFault(
+                f"the plan {plan.id} was accepted before and is {plan.state}",
+                mend="for a further run of a finished plan, `halfturn rack accept --again`",
+            )
         job, customer = entry.body.get("job", ""), entry.body.get("customer", "")
         return PlanOnRack(entry.plan, PlanState.ACCEPTED, job, customer, entry.at, entry.who)
     if plan is None:
         raise RackFault(f"the plan {entry.plan} was never accepted", mend="accept it first")
     allowed, after = _PLAN_RULES[entry.kind]
     if plan.state not in allowed:
-        raise RackFault(f"the plan {plan.id} is {plan.state} (by {plan.who}, {plan.at:%Y-%m-%d %H:%M})")
+        raise RackFault(
+            f"the plan {plan.id} is {plan.state} (by {plan.who}, {plan.at:%Y-%m-%d %H:%M})",
+            mend="see where plans stand with `halfturn rack plans --all`",
+        )
     return replace(plan, state=after, at=entry.at, who=entry.who)
 
 
@@ -216,7 +222,10 @@ def _counted(sheet: Sheet, entry: Entry) -> Sheet:
 
 def _scrapped(sheet: Sheet, entry: Entry) -> Sheet:
     if sheet.state not in (State.ON_RACK, State.MISSING):
-        raise RackFault(f"the sheet {sheet.offcut.id} is {sheet.state} already")
+        raise RackFault(
+            f"the sheet {sheet.offcut.id} is {sheet.state} already",
+            mend=f"see `halfturn rack history {sheet.offcut.id}`",
+        )
     if sheet.plan is not None and sheet.plan != entry.plan:
         raise RackFault(
             f"the sheet {sheet.offcut.id} is reserved for the plan {sheet.plan}",
@@ -228,7 +237,10 @@ def _scrapped(sheet: Sheet, entry: Entry) -> Sheet:
 def _corrected(sheet: Sheet, entry: Entry) -> Sheet:
     """Mistakes of the record; a scrapped or missing sheet comes back, one that was cut does not."""
     if sheet.state is State.CUT:
-        raise RackFault(f"the sheet {sheet.offcut.id} is cut: nothing is left of it to correct")
+        raise RackFault(
+            f"the sheet {sheet.offcut.id} is cut: nothing is left of it to correct",
+            mend=f"correct what was cut from it: see `halfturn rack history {sheet.offcut.id}`",
+        )
     changes = dict(entry.body)
     back = changes.pop("on_rack", False)
     if "book_value" in changes:

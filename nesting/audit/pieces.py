@@ -1,6 +1,7 @@
 """Is every piece there, once, on the right stock, turned as it may be, with room around it?
 
-In: Scene. Out: Checks `references`, `quantities`, `drawn pieces`, `stock`, `turns`, `gaps`, `margin`, `blanks hold`.
+In: Scene. Out: Checks `references`, `quantities`, `drawn pieces`, `joints`, `stock`, `turns`, `gaps`, `margin`, `sheet
+holes`, `blanks hold`.
 Method: counting; distances between areas traced to 0.002 mm (shapely).
 """
 

@@ -302,7 +302,9 @@ def read_plan(folder: Path) -> PlanRecord:
             raise PlanFault(f"`plan.json` is over {PLAN_BYTES_MAX // 1_000_000} MB", where=(str(path),), mend=REPLAN)
         return PlanRecord.model_validate_json(path.read_bytes())
     except OSError as error:
-        raise PlanFault(f"`plan.json` cannot be read: {error.strerror}", where=(str(path),)) from error
+        raise PlanFault(
+            f"`plan.json` cannot be read: {error.strerror}", where=(str(path),), mend="check its rights"
+        ) from error
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
         trail = tuple(str(step) for step in first["loc"])

@@ -185,7 +185,11 @@ def _sheet(
 def _sheet_shape(sheet: SheetRecord) -> Polygon:
     shape = polygon(sheet.outline_mm, sheet.holes_mm)
     if not shape.is_valid or shape.area <= 0:
-        raise PlanFault("the sheet's outline and holes are no sound polygon", where=("plan.json", f"sheet {sheet.id}"))
+        raise PlanFault(
+            "the sheet's outline and holes are no sound polygon",
+            where=("plan.json", f"sheet {sheet.id}"),
+            mend="measure the sheet, and plan the job again",
+        )
     return shape
 
 
