@@ -249,9 +249,9 @@ def _flat_points(s: Segment, tolerance: float) -> list[Point]:
     if s.bulge < 0:
         return [s.point(i / steps) for i in range(steps)]
     cx, cy = s.centre
-    stretch = 1.0 / math.cos(s.sweep / steps / 2)
+    beyond = 1.0 / math.cos(s.sweep / steps / 2)
     middles = (s.point((i + 0.5) / steps) for i in range(steps))
-    return [s.a, *((cx + stretch * (x - cx), cy + stretch * (y - cy)) for x, y in middles)]
+    return [s.a, *((cx + beyond * (x - cx), cy + beyond * (y - cy)) for x, y in middles)]
 
 
 def flattened(ring: Ring, tolerance: float = FLATTEN_MM) -> list[Point]:
@@ -279,10 +279,10 @@ def polygons(shape: shapely.Geometry) -> list[Polygon]:
 
 def ring_of(points: Iterable[Sequence[float]]) -> Ring:
     """A ring of straight segments through the points (a repeated end point is dropped)."""
-    corners = [(float(p[0]), float(p[1]), 0.0) for p in points]
-    if len(corners) > 1 and corners[0] == corners[-1]:
-        corners.pop()
-    return tuple(corners)
+    vertices = [(float(p[0]), float(p[1]), 0.0) for p in points]
+    if len(vertices) > 1 and vertices[0] == vertices[-1]:
+        vertices.pop()
+    return tuple(vertices)
 
 
 # ── cutting ──────────────────────────────────────────────────────────────────────────────────────────────────

@@ -12,7 +12,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from nesting import curves
-from nesting.model import Chain, Piece, Placement, Rect, Ring
+from nesting.model import Chain, Piece, Placement, Rect, Ring, Share
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +31,11 @@ class Laid:
     def rings(self) -> tuple[Ring, ...]:
         """Holes before the outline: inner cuts come first."""
         return (*self.holes, self.outline)
+
+    def contour(self, share: Share) -> Chain:
+        """What a share is a share of, as it lies: an outline or a hole, closed, or a mark, open."""
+        contours = {"outline": (self.outline,), "hole": self.holes, "mark": self.marks}
+        return contours[share.kind][share.number - 1]
 
 
 def lay(piece: Piece, spot: Placement) -> Laid:

@@ -16,6 +16,7 @@ from shapely.geometry import Polygon
 
 from nesting.assigning.blanks import cut_at
 from nesting.assigning.stock import Candidate, factory_sides
+from nesting.curves import polygons
 from nesting.model import (
     Edge,
     Machine,
@@ -51,8 +52,7 @@ def sound(candidate: Candidate, machine: Machine, rates: Rates) -> Polygon:
         rect[SIDE[edge]] += beyond if SIDE[edge] < 2 else -beyond
     x0, y0, x1, y1 = rect
     left = candidate.polygon.intersection(shapely.box(x0, y0, max(x0, x1), max(y0, y1)))
-    parts = [part for part in shapely.get_parts(left).tolist() if isinstance(part, Polygon)]
-    return max(parts, key=lambda part: part.area, default=Polygon())
+    return max(polygons(left), key=lambda part: part.area, default=Polygon())
 
 
 def rooms(found: Iterable[Candidate], machine: Machine, rates: Rates) -> list[Point]:

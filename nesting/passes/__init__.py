@@ -115,7 +115,7 @@ def _ends(one: Laid, share: Share) -> list[Point]:
     """Where a pass hands a contour over to others; none of a contour it cuts all round, nor of a mark."""
     if share.kind == "mark":
         return []
-    ring = one.outline if share.kind == "outline" else one.holes[share.number - 1]
+    ring = one.contour(share)
     if share.end_mm - share.start_mm > curves.length(ring, closed=True) - 1e-4:
         return []
     return [spot.point for spot in curves.spots_at(ring, True, (share.start_mm, share.end_mm))]
@@ -125,7 +125,7 @@ def _along(one: Laid, share: Share) -> list[Point]:
     """Points of a shared contour, close enough to find the one farthest from anything; none of a mark."""
     if share.kind == "mark":
         return []
-    ring = one.outline if share.kind == "outline" else one.holes[share.number - 1]
+    ring = one.contour(share)
     corners = curves.stretch(ring, True, share.start_mm, share.end_mm)
     steps = [share.start_mm + (share.end_mm - share.start_mm) * k / 100 for k in range(101)]
     return [*((x, y) for x, y, _ in corners), *(spot.point for spot in curves.spots_at(ring, True, steps))]

@@ -70,8 +70,7 @@ def _whole(one: Laid) -> Iterator[Cut]:
 
 
 def _shared(share: Share, earlier: Sequence[Share], run: Pass, one: Laid, machine: Machine) -> Cut:
-    contours = {"outline": (one.outline,), "hole": one.holes, "mark": one.marks}
-    chain, closed = contours[share.kind][share.number - 1], share.kind != "mark"
+    chain, closed = one.contour(share), share.kind != "mark"
     length = curves.length(chain, closed)
     start, end = share.start_mm, share.end_mm
     if closed and end - start > length - MEET_MM:

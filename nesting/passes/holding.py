@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from nesting import curves
-from nesting.model import Machine, Pass, Rect, Side, Stop
+from nesting.model import Edge, Machine, Pass, Rect, Side, Stop
 from nesting.passes.cuts import Cut, cross, to_bed
 from nesting.passes.reach import EPS, Reach, turned_rect
 
@@ -16,13 +16,14 @@ SIDES: tuple[Side, ...] = ("front", "right", "back", "left")
 """Counter-clockwise from the person; edge A of a sheet is its lower edge in the sheet frame."""
 
 
-def edge_at(side: Side, turn_deg: int, flipped: bool = False) -> str:
+def edge_at(side: Side, turn_deg: int, flipped: bool = False) -> Edge:
     """The letter of the blank's edge that lies on a side of the bed when the sheet is turned, or lies face down.
 
     >>> edge_at("front", 0), edge_at("front", 90), edge_at("front", 180), edge_at("right", 0, flipped=True)
     ('A', 'D', 'C', 'D')
     """
-    return ("ADCB" if flipped else "ABCD")[(SIDES.index(side) - turn_deg // 90) % 4]
+    edges: tuple[Edge, ...] = ("A", "D", "C", "B") if flipped else ("A", "B", "C", "D")
+    return edges[(SIDES.index(side) - turn_deg // 90) % 4]
 
 
 def stops(machine: Machine, blank: Rect, reach: Reach) -> tuple[Stop, ...]:
@@ -41,7 +42,7 @@ def stops(machine: Machine, blank: Rect, reach: Reach) -> tuple[Stop, ...]:
 
 
 def _stop(side: Side, at: float, reach: Reach) -> Stop:
-    return Stop(edge_at(side, reach.turn_deg, reach.flipped), side, round(at, 6) + 0.0)  # type: ignore[arg-type]
+    return Stop(edge_at(side, reach.turn_deg, reach.flipped), side, round(at, 6) + 0.0)
 
 
 def frame_of(run: Pass, cuts: Iterable[Cut]) -> Rect | None:

@@ -31,6 +31,8 @@ SPARE_MM = 1.5
 """A mark stays this much within the travel where it can: there is no running to its very end."""
 CLEAR_MM = 1.0
 """Least room between a cross and a piece or an edge, however small the gap between pieces: it must be found again."""
+EDGE_MM = 0.01
+"""An edge of the sheet this near to where it should be is there."""
 
 
 def pair_marks(
@@ -113,10 +115,6 @@ def _edge_distances(ground: BaseGeometry) -> tuple[Distance, ...]:
     """Length and depth of the blank, edge to edge."""
     x0, y0, x1, y1 = ground.bounds
     return _distance("edge A", "edge C", y1 - y0), _distance("edge D", "edge B", x1 - x0)
-
-
-EDGE_MM = 0.01
-"""An edge of the sheet this near to where it should be is there."""
 
 
 def line_up_points(band: Rect, sheet: BaseGeometry, laid: Sequence[Laid], clear_mm: float) -> tuple[Point, ...]:

@@ -17,7 +17,7 @@ import shapely
 from ortools.sat.python import cp_model
 from shapely.geometry import Polygon
 
-from nesting.solving import NoAnswer, solved
+from nesting.solving import solved, tried
 from nesting.splitting.chords import Floats
 from nesting.splitting.columns import Fitting
 
@@ -128,8 +128,5 @@ def _can_share(count: int, apart: Sequence[Apart], shares: int) -> bool:
     for k in range(shares):
         for together in apart:
             model.add_bool_or([held[i][k].negated() for i in together])
-    try:
-        solved(model, effort=1.0)
-    except NoAnswer as none:
-        return str(none) != "INFEASIBLE"
-    return True
+    _, status = tried(model, effort=1.0)
+    return bool(status != cp_model.INFEASIBLE)

@@ -38,7 +38,7 @@ class Seam:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One part of a piece that was cut, material on the left of its rings; `seams` are the labels along it."""
+    """One part of a piece that was cut, material on the left of its rings; `seams` numbers the seams along it."""
 
     outline: Ring
     holes: tuple[Ring, ...]
