@@ -11,7 +11,9 @@ from nesting.assigning.blanks import trim_at
 from nesting.curves import Segment
 from nesting.passes.limits import lacking_mm
 from nesting.passes.lineup import mismatch_mm
+from nesting.passes.overhang import sag_mm
 from nesting.passes.reach import reaches
+from nesting.splitting.moving import expansion_per_k
 from tests.shop import RATES, laser
 
 
@@ -46,6 +48,20 @@ def test_a_square_metre_of_10_mm_acrylic_weighs_11_9_kg():
     """Source: ISO 1183 density of acrylic, 1.19 g/cm3, from data sheets."""
     assert costing.mass_kg(1000 * 1000, 10, 1190) == pytest.approx(11.9)
     assert costing.mass_kg(3050 * 2030, 5, 1190) == pytest.approx(36.839, abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("thickness", "length", "sag"), [(5, 400, 5.60), (3, 400, 15.57), (10, 400, 1.40), (3, 200, 0.97)]
+)
+def test_a_sheet_that_hangs_out_sags_as_a_cantilever_does(thickness, length, sag):
+    """Source: derived, 1.5 rho g L^4 / (E t^2) (a strip held level at one end, under its own weight), worked by hand
+    with the density of acrylic, 1190 kg/m3 (ISO 1183), and its modulus, 3.2 GPa (data sheets, ISO 527)."""
+    assert sag_mm(length, thickness, 1190, 3.2) == pytest.approx(sag, abs=0.006)
+
+
+def test_a_metre_of_acrylic_grows_by_2_8_mm_in_40_kelvin():
+    """Source: data sheets of acrylic, 6e-5 to 8e-5 for each kelvin (ISO 11359-2 gives 8e-5 for cast); a L dT."""
+    assert expansion_per_k("acrylic", ()) * 1000 * 40 == pytest.approx(2.8)
 
 
 @pytest.mark.parametrize(("sweep", "bulge"), [(90, 0.414214), (60, 0.267949), (270, 2.414214), (180, 1.0)])

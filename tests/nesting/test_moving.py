@@ -18,7 +18,7 @@ def rail(long: float):
 
 
 def test_the_gap_is_a_l_dt_between_the_middles_of_segments():
-    """7e-5 /K on 1000 mm and 40 K make 2.8 mm (data sheets of acrylic); 500 mm between middles half of that."""
+    """At 7e-5 /K and 40 K, 500 mm between middles make 1.4 mm."""
     split, pieces = rail(1500)
     assert fixed_apart_mm(split, pieces) == pytest.approx(500)
     assert gap_mm(split, pieces, 7e-5, 40) == pytest.approx(1.4)

@@ -71,12 +71,16 @@ SCRIPT = """
 from hashlib import sha256
 from nesting.plan import make_plan, Request
 from tests.bench.jobs import sign_job
+from tests.nesting.assigning.test_search import LARGE, SMALL, chosen, discs
 from dataclasses import replace
-print(sha256(repr(make_plan(replace(sign_job(4), effort=1))).encode()).hexdigest())
+plan = make_plan(replace(sign_job(4), effort=1))
+later_rounds = chosen(discs((150, 5), (90, 7)), [SMALL, LARGE], effort=2)
+print(sha256(repr((plan, later_rounds)).encode()).hexdigest())
 """
 
 
 def test_the_plan_does_not_depend_on_the_order_of_hashes():
+    """A whole plan in one round, and a search of several, which take their best answer apart and lay it anew."""
     runs = [
         subprocess.run(
             [sys.executable, "-c", SCRIPT],
