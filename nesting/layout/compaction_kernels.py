@@ -9,9 +9,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from numba import njit
-
-from nesting.layout.kernels import F64, FAR, I64, OPTIONS, X0, X1, Y0, Y1, State
+from nesting.layout.kernels import F64, FAR, I64, X0, X1, Y0, Y1, State, called, inner
 
 
 class Parts(NamedTuple):
@@ -25,7 +23,7 @@ class Parts(NamedTuple):
     first: I64
 
 
-@njit(**OPTIONS)
+@inner
 def _parted(vertex: F64, edge: F64, start: I64, a: int, b: int, dx: float, dy: float, best: float, found: F64) -> float:
     """How far part b, shifted by (dx, dy), lies beyond that edge of part a which it lies farthest beyond, if by more
     than the best so far; the edge's normal into found[2:4]."""
@@ -40,7 +38,7 @@ def _parted(vertex: F64, edge: F64, start: I64, a: int, b: int, dx: float, dy: f
     return best
 
 
-@njit(**OPTIONS)
+@called
 def partings(parts: Parts, state: State, trust: float, near: F64) -> int:
     """Which pieces' parts could meet if each slid by `trust`: rows of i, j, the normal (from i to j) of the edge that
     parts them best, and how far apart they are along it (negative: they overlap). Returns how many there are; no more

@@ -122,12 +122,24 @@ class State(NamedTuple):
     best: F64  # (KEPT + 1, 6) loss, x, y, row or base, angle, region
 
 
-OPTIONS: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy", "_nrt": False}
-"""Without `_nrt`, numba's counting of references: it costs a kernel more than its arithmetic does."""
+OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "_nrt": False}
+"""Without `_nrt`, numba's counting of references: it costs a kernel more than its arithmetic does.
+
+What is written as a whole number or a truth value in a call is a type of its own for numba, and compiled for itself:
+shared kernels are called with variables.
+"""
+CALLED: dict[str, Any] = OPTIONS | {"cache": True}
+"""For what is called from Python too."""
+UNWRAPPED: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+"""For what only kernels call: without the wrappers for a call from Python, which take long to compile."""
 
 
-def _jit(function):  # type: ignore[no-untyped-def]
-    return njit(**OPTIONS)(function)
+def called(function):  # type: ignore[no-untyped-def]
+    return njit(**CALLED)(function)
+
+
+def inner(function):  # type: ignore[no-untyped-def]
+    return njit(**OPTIONS, **UNWRAPPED)(function)
 
 
 def _inlined(function):  # type: ignore[no-untyped-def]
@@ -138,7 +150,7 @@ def _inlined(function):  # type: ignore[no-untyped-def]
 # ── randomness ───────────────────────────────────────────────────────────────────────────────────────────────
 
 
-@_jit
+@called
 def uniform(rng: U64) -> float:
     """[0, 1): splitmix64, Steele, Lea, Flood (2014), doi 10.1145/2660193.2660195."""
     rng[0] += np.uint64(0x9E3779B97F4A7C15)
@@ -149,7 +161,7 @@ def uniform(rng: U64) -> float:
     return float(z >> np.uint64(11)) * 1.1102230246251565e-16
 
 
-@_jit
+@inner
 def below(rng: U64, n: int) -> int:
     """0 .. n - 1."""
     return int(uniform(rng) * n)
@@ -158,7 +170,7 @@ def below(rng: U64, n: int) -> int:
 # ── surrogates ───────────────────────────────────────────────────────────────────────────────────────────────
 
 
-@_jit
+@inner
 def depth(ax: F64, ay: F64, bx: F64, by: F64, start: int, stop: int, x: float, y: float) -> float:
     """Signed distance of a point to rings of edges start..stop, positive inside (even-odd)."""
     least = FAR
@@ -177,7 +189,7 @@ def depth(ax: F64, ay: F64, bx: F64, by: F64, start: int, stop: int, x: float, y
     return math.sqrt(least) if inside else -math.sqrt(least)
 
 
-@_jit
+@called
 def raster(ax: F64, ay: F64, bx: F64, by: F64, start: int, stop: int, grid: F64, nx: int, ny: int, out: F32) -> None:
     """Signed distances at the nodes of a grid (x0, y0, cell), row by row, into out (nx * ny)."""
     for j in range(ny):
@@ -185,16 +197,16 @@ def raster(ax: F64, ay: F64, bx: F64, by: F64, start: int, stop: int, grid: F64,
             out[j * nx + i] = depth(ax, ay, bx, by, start, stop, grid[0] + i * grid[2], grid[1] + j * grid[2])
 
 
-@_jit
+@inner
 def _clearance(ax: F64, ay: F64, bx: F64, by: F64, n: int, x: float, y: float, circles: F64, done: int) -> float:
-    d = depth(ax, ay, bx, by, 0, n, x, y)
+    d = depth(ax, ay, bx, by, np.int64(0), n, x, y)
     for c in range(done):
         gap = math.sqrt((x - circles[c, 0]) ** 2 + (y - circles[c, 1]) ** 2) - circles[c, 2]
         d = gap if gap < d else d
     return d
 
 
-@_jit
+@called
 def inscribed(ax: F64, ay: F64, bx: F64, by: F64, box: F64, circles: F64) -> None:
     """Largest circle inside the rings, then the largest beside those before, into circles (CIRCLES, 3)."""
     n, fine = len(ax), 24
@@ -223,7 +235,7 @@ def inscribed(ax: F64, ay: F64, bx: F64, by: F64, box: F64, circles: F64) -> Non
         circles[c, 0], circles[c, 1], circles[c, 2] = px, py, best
 
 
-@_jit
+@called
 def turn_row(rows: Rows, source: int, target: int, angle: float) -> None:
     """Row `target` becomes row `source` turned by `angle` (radians)."""
     c, s = math.cos(angle), math.sin(angle)
@@ -255,7 +267,7 @@ def turn_row(rows: Rows, source: int, target: int, angle: float) -> None:
 # Functions called for every pair take plain arrays: named tuples are copied at every call.
 
 
-@_jit
+@inner
 def _inside(edge: F64, n: int, x: float, y: float) -> bool:
     """Whether a point lies inside rings of n edges (8, edges), even-odd, by the stored ends of every edge."""
     inside = False
@@ -267,7 +279,7 @@ def _inside(edge: F64, n: int, x: float, y: float) -> bool:
     return inside
 
 
-@_jit
+@inner
 def _meet(ax: float, ay: float, bx: float, by: float, cx: float, cy: float, dx: float, dy: float) -> bool:
     """Whether two closed segments whose boxes touch share a point. Touching counts, since outlines are laid a hair
     smaller than true; segments on one line share a point if their boxes do."""
@@ -277,7 +289,7 @@ def _meet(ax: float, ay: float, bx: float, by: float, cx: float, cy: float, dx: 
     return (vx * (ay - cy) - vy * (ax - cx)) * (vx * (by - cy) - vy * (bx - cx)) <= 0.0
 
 
-@_jit
+@inner
 def _gather(edge: F64, n: int, x0: float, y0: float, x1: float, y1: float, dx: float, dy: float, near: I64) -> int:
     """How many of n edges (8, edges), shifted by (dx, dy), have a box that meets the box given; which, in near[0]."""
     for e in range(n):
@@ -290,7 +302,7 @@ def _gather(edge: F64, n: int, x0: float, y0: float, x1: float, y1: float, dx: f
     return m
 
 
-@_jit
+@inner
 def _cross(p: F64, tp: F64, q: F64, tq: F64, dx: float, dy: float, near: I64) -> bool:
     """Whether edges p (8, edges), shifted by (dx, dy), meet edges q: only those in the common box are tried."""
     x0, y0 = max(tp[X0] + dx, tq[X0]), max(tp[Y0] + dy, tq[Y0])
@@ -313,7 +325,7 @@ def _cross(p: F64, tp: F64, q: F64, tq: F64, dx: float, dy: float, near: I64) ->
     return False
 
 
-@_jit
+@inner
 def _overlap(p: F64, tp: F64, q: F64, tq: F64, dx: float, dy: float, near: I64) -> bool:
     """Whether outline p, shifted by (dx, dy), and outline q have inner points in common."""
     if _cross(p, tp, q, tq, dx, dy, near):
@@ -333,7 +345,7 @@ def _counted(count: f4, more: f4) -> f4:
     return count + more
 
 
-@_jit
+@inner
 def _apart(each: F32, tile: F32, fx: f4, fy: f4) -> bool:
     """Whether no circle, shifted by (fx, fy), meets one of the other's."""
     met = ZERO
@@ -343,7 +355,7 @@ def _apart(each: F32, tile: F32, fx: f4, fy: f4) -> bool:
     return met == ZERO
 
 
-@_jit
+@inner
 def pair_loss(circle: F32, edge: F64, trait: F64, i: int, j: int, dx: float, dy: float, near: I64, lane: F32) -> float:
     """How much row i, shifted by (dx, dy), overlaps row j: a length, 0 if and only if they do not overlap."""
     fx, fy = f4(dx), f4(dy)
@@ -361,7 +373,7 @@ def pair_loss(circle: F32, edge: F64, trait: F64, i: int, j: int, dx: float, dy:
     return math.sqrt(_sum(lane, LANES) + square) * trait[i, SIZE] * trait[j, SIZE]
 
 
-@_jit
+@inner
 def _sum(lane: F32, n: int) -> float:
     """The sum of n numbers, n a power of two from 8: in halves, so that it needs few steps. `lane` is spoilt."""
     while n > 4:
@@ -371,7 +383,7 @@ def _sum(lane: F32, n: int) -> float:
     return float((lane[0] + lane[1]) + (lane[2] + lane[3]))
 
 
-@_jit
+@inner
 def _field(regions: Regions, k: int, x: float, y: float) -> float:
     """Signed distance in region k by bilinear interpolation; the raster is padded, so every piece's circle is on it."""
     nx, ny = regions.nx[k], regions.ny[k]
@@ -385,7 +397,7 @@ def _field(regions: Regions, k: int, x: float, y: float) -> float:
     return (1.0 - v) * low + v * high
 
 
-@_jit
+@inner
 def _leaves(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) -> bool:
     """Whether row r at (x, y) is not wholly inside region k; decided by edges and a vertex of every ring."""
     edge, t = rows.edge[r], rows.trait[r]
@@ -412,14 +424,14 @@ def _leaves(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) ->
     return False
 
 
-@_jit
+@inner
 def _over(t: F64, g: F64, x: float, y: float) -> float:
     """How far a box (of traits t, at x, y) stands over the box g: 0 inside."""
     over_x = max(0.0, g[0] - t[X0] - x) + max(0.0, t[X1] + x - g[2])
     return over_x + max(0.0, g[1] - t[Y0] - y) + max(0.0, t[Y1] + y - g[3])
 
 
-@_jit
+@inner
 def out_loss(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) -> float:
     """How far row r at (x, y) leaves region k: a length like `pair_loss`, 0 if and only if it lies wholly inside."""
     t = rows.trait[r]
@@ -439,7 +451,7 @@ def out_loss(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) -
     return 2.0 * math.sqrt(total + soft * soft) * t[SIZE] ** 2
 
 
-@_jit
+@called
 def survey(rows: Rows, state: State, i: int) -> None:
     """Bring together what candidates for piece i are held against: all others that lie, in the order of the pieces."""
     other, core, meet, m = state.other, state.core, state.meet, 0
@@ -461,7 +473,7 @@ def survey(rows: Rows, state: State, i: int) -> None:
         core[k // LANES, 2, k % LANES] = f4(-FAR)
 
 
-@_jit
+@inner
 def _least(core: F32, bound: F32, m: int, x: f4, y: f4, r: f4, size: f4, soft: f4, lane: F32) -> float:
     """What a candidate's loss with all others is at least, from their largest circles alone; each one's into bound."""
     for k in range(LANES):
@@ -479,7 +491,7 @@ def _least(core: F32, bound: F32, m: int, x: f4, y: f4, r: f4, size: f4, soft: f
     return _sum(lane, LANES)
 
 
-@_jit
+@inner
 def _meeting(other: F64, meet: I64, m: int, t: F64, x: float, y: float) -> int:
     """How many of the m others have a box and diagonal box that meets the candidate's; which, in meet[1]."""
     # Boxes that touch to within rounding do not meet, so that equal edges may lie side by side.
@@ -496,7 +508,7 @@ def _meeting(other: F64, meet: I64, m: int, t: F64, x: float, y: float) -> int:
     return count
 
 
-@_jit
+@inner
 def _conflict(
     circle: F32,
     edge: F64,
@@ -582,7 +594,7 @@ def assess(
     )
 
 
-@_jit
+@inner
 def set_box(rows: Rows, state: State, i: int) -> None:
     t, x, y = rows.trait[state.row[i]], state.x[i], state.y[i]
     box = state.box[i]
@@ -590,7 +602,7 @@ def set_box(rows: Rows, state: State, i: int) -> None:
     box[P0], box[M0], box[P1], box[M1] = t[P0] + x + y, t[M0] + x - y, t[P1] + x + y, t[M1] + x - y
 
 
-@_jit
+@called
 def take_off(state: State, i: int) -> None:
     """Piece i takes no part: its box is empty, its losses nil."""
     state.live[i] = 0
@@ -603,7 +615,7 @@ def take_off(state: State, i: int) -> None:
         state.loss[j, i] = ZERO
 
 
-@_jit
+@inner
 def _boxes_meet(a: F64, b: F64) -> bool:
     """Whether two boxes and diagonal boxes meet by more than rounding."""
     for k in range(2):
@@ -615,7 +627,7 @@ def _boxes_meet(a: F64, b: F64) -> bool:
     return True
 
 
-@_jit
+@inner
 def measure(rows: Rows, regions: Regions, state: State, i: int) -> None:
     """Losses of piece i with all others, afresh."""
     r, box = state.row[i], state.box
@@ -628,7 +640,7 @@ def measure(rows: Rows, regions: Regions, state: State, i: int) -> None:
         state.loss[j, i] = v
 
 
-@_jit
+@called
 def measure_all(rows: Rows, pieces: Pieces, regions: Regions, state: State) -> float:
     """Rebuild everything that follows from positions; returns the total loss."""
     n = len(state.x)
@@ -646,7 +658,7 @@ def measure_all(rows: Rows, pieces: Pieces, regions: Regions, state: State) -> f
     return total_loss(state)
 
 
-@_jit
+@called
 def total_loss(state: State) -> float:
     n, total = len(state.x), 0.0
     for i in range(n):
@@ -656,7 +668,7 @@ def total_loss(state: State) -> float:
     return total
 
 
-@_jit
+@called
 def piece_loss(state: State, i: int) -> float:
     """Weighted loss of piece i as it lies."""
     total = float(state.out[i] * state.weight_out[i])
@@ -674,7 +686,7 @@ def _fits(rows: Rows, regions: Regions, r: int, k: int) -> bool:
     return t[X1] - t[X0] <= g[2] - g[0] and t[Y1] - t[Y0] <= g[3] - g[1]
 
 
-@_jit
+@inner
 def _clamped(low: float, high: float, v: float) -> float:
     return low if v < low else (high if v > high else v)
 
@@ -689,7 +701,7 @@ def _clamp_y(rows: Rows, regions: Regions, r: int, k: int, y: float) -> float:
     return _clamped(regions.box[k, 1] - rows.trait[r, Y0], regions.box[k, 3] - rows.trait[r, Y1], y)
 
 
-@_jit
+@inner
 def _keep(best: F64, loss: float, x: float, y: float, form: int, angle: float, region: int) -> None:
     """Insert a candidate among the KEPT best, sorted by loss."""
     at = KEPT - 1
@@ -722,10 +734,11 @@ def _try_turn(rows: Rows, pieces: Pieces, i: int, form: int, angle: float) -> in
     return spare
 
 
-@_jit
-def _random_angle(state: State, i: int, near: bool) -> float:
-    if near:
-        return state.angle[i] + 0.2 * (uniform(state.rng) - 0.5)
+@inner
+def _random_angle(state: State, i: int, near: float) -> float:
+    """One within `near` of piece i's angle; 0: any, but rather one of the four main ones."""
+    if near > 0.0:
+        return state.angle[i] + near * (uniform(state.rng) - 0.5)
     if uniform(state.rng) < 0.6:
         return below(state.rng, 4) * (math.pi / 2)
     return uniform(state.rng) * (2 * math.pi)
@@ -740,9 +753,9 @@ def _sample(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, 
     angle = 0.0
     if pieces.slot[i] >= 0:
         if kind == 1 and uniform(rng) < 0.5:
-            form, angle = state.base[i], _random_angle(state, i, True)
+            form, angle = state.base[i], _random_angle(state, i, 0.2)
         else:
-            angle = _random_angle(state, i, False)
+            angle = _random_angle(state, i, 0.0)
     r = _try_turn(rows, pieces, i, form, angle)
     if not _fits(rows, regions, r, k):
         return
@@ -783,7 +796,42 @@ def _sample(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, 
     _keep(state.best, loss, x, y, form, angle, k)
 
 
-@_jit
+@inner
+def _scout(
+    rows: Rows,
+    pieces: Pieces,
+    regions: Regions,
+    state: State,
+    i: int,
+    tries: int,
+    wide: int,
+    close: int,
+    limit: float,
+    lean_x: float,
+    lean_y: float,
+) -> bool:
+    """Try positions for piece i. The best of `close` near where it lies, `wide` anywhere and the rest at others are
+    kept; or, where only a loss of 0 is under the limit, of half of them anywhere and half at others, that which lies
+    farthest against the lean (in best[KEPT]): False if there is none."""
+    best, merit, clear = state.best, FAR, limit < TOUCH
+    for t in range(tries):
+        if clear:
+            kind = 0 if t % 4 < 2 else t % 4
+            for at in range(KEPT):
+                best[at, 0] = limit
+        else:
+            kind = 1 if t < close else (0 if t < close + wide else 2 + t % 2)
+        _sample(rows, pieces, regions, state, i, kind)
+        if clear and best[0, 0] == 0.0:
+            m = best[0, 5] * 1e6 + lean_x * best[0, 1] + lean_y * best[0, 2]
+            if m < merit:
+                merit = m
+                for k in range(6):
+                    best[KEPT, k] = best[0, k]
+    return merit < FAR
+
+
+@inner
 def _descend(
     rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, at: int, step: float, floor: float
 ) -> None:
@@ -825,7 +873,7 @@ def _descend(
     best[at, 0], best[at, 1], best[at, 2], best[at, 4] = loss, x, y, angle
 
 
-@_jit
+@inner
 def put(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, at: int) -> None:
     """Lay piece i as candidate `at` says."""
     best = state.best
@@ -840,7 +888,7 @@ def put(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, at: 
     measure(rows, regions, state, i)
 
 
-@_jit
+@called
 def relocate(
     rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, wide: int, close: int, floor: float
 ) -> float:
@@ -856,9 +904,7 @@ def relocate(
         _keep(best, here, state.x[i], state.y[i], form, state.angle[i], state.region[i])
     else:
         close = 0
-    for t in range(close + wide + wide // 2):
-        kind = 1 if t < close else (0 if t < close + wide else 2 + t % 2)
-        _sample(rows, pieces, regions, state, i, kind)
+    _scout(rows, pieces, regions, state, i, close + wide + wide // 2, wide, close, FAR, 0.0, 0.0)
     b = rows.trait[pieces.first[i]]
     span = min(b[2] - b[0], b[3] - b[1])
     top = 0
@@ -881,7 +927,7 @@ def relocate(
 # ── separation ───────────────────────────────────────────────────────────────────────────────────────────────
 
 
-@_jit
+@inner
 def reweigh(state: State) -> None:
     """Guided local search: conflicts grow heavier by 1.2 to 2.0, the deeper the more; what is settled fades by 0.95."""
     n, worst = len(state.x), ZERO
@@ -925,7 +971,7 @@ def move_round(
     return total_loss(state)
 
 
-@_jit
+@called
 def separate(
     rows: Rows,
     pieces: Pieces,
@@ -961,7 +1007,7 @@ def separate(
     return run[LEAST]
 
 
-@_jit
+@called
 def save(pieces: Pieces, state: State, keep: F64) -> None:
     for i in range(len(state.x)):
         keep[i, 0], keep[i, 1] = state.x[i], state.y[i]
@@ -972,27 +1018,14 @@ def save(pieces: Pieces, state: State, keep: F64) -> None:
 # ── laying one piece after another ───────────────────────────────────────────────────────────────────────────
 
 
-@_jit
+@called
 def insert(
     rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, tries: int, lean_x: float, lean_y: float
 ) -> bool:
     """Lay piece i where it overlaps nothing, as far against the lean as found; False if no such place was found."""
-    rng = state.rng
-    merit, best = FAR, state.best[KEPT]
+    rng, best = state.rng, state.best[KEPT]
     survey(rows, state, i)
-    for t in range(tries):
-        kind = 0 if t % 4 < 2 else (2 if t % 4 == 2 else 3)
-        for at in range(KEPT):
-            state.best[at, 0] = 1e-12
-        _sample(rows, pieces, regions, state, i, kind)
-        c = state.best[0]
-        if c[0] == 0.0:
-            m = c[5] * 1e6 + lean_x * c[1] + lean_y * c[2]
-            if m < merit:
-                merit = m
-                for k in range(6):
-                    best[k] = c[k]
-    if merit >= FAR:
+    if not _scout(rows, pieces, regions, state, i, tries, tries, tries, 1e-12, lean_x, lean_y):
         return False
     form, angle, k = int(best[3]), best[4], int(best[5])
     r = _try_turn(rows, pieces, i, form, angle)

@@ -14,17 +14,20 @@ stop at `until` and go on where they stopped.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
+
+from nesting.layout.kernels import UNWRAPPED
 
 F64 = NDArray[np.float64]
 I64 = NDArray[np.int64]
 U64 = NDArray[np.uint64]
 B = NDArray[np.bool_]
 
+INNER: dict[str, Any] = {"nogil": True, **UNWRAPPED}
 EPS = 1e-7
 FREE = 400
 """Free rectangles kept at most; with more, the last found are forgotten."""
@@ -74,7 +77,7 @@ class Shared(NamedTuple):
     area: F64
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def uniform(state: U64) -> float:
     """In [0, 1), by xorshift (Marsaglia 2003, doi 10.18637/jss.v008.i14)."""
     s = state[0]
@@ -85,14 +88,14 @@ def uniform(state: U64) -> float:
     return float(s >> np.uint64(11)) / 9007199254740992.0
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def normal(state: U64) -> float:
     """Standard normal, by Box and Muller."""
     u = 1.0 - uniform(state)
     return math.sqrt(-2.0 * math.log(u)) * math.cos(2.0 * math.pi * uniform(state))
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def _score(rule: int, free: F64, w: float, d: float) -> float:
     """How well a rectangle suits a free one; less is better."""
     over_w, over_d = free[X1] - free[X0] - w, free[Y1] - free[Y0] - d
@@ -105,7 +108,7 @@ def _score(rule: int, free: F64, w: float, d: float) -> float:
     return float((free[X0] + w) * 4096.0 + free[Y0])
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def _cover(free: F64, count: int, x0: float, y0: float, x1: float, y1: float) -> int:
     """Cut a rectangle out of the free ones; returns how many there are then."""
     kept = 0
@@ -133,7 +136,7 @@ def _cover(free: F64, count: int, x0: float, y0: float, x1: float, y1: float) ->
     return _keep_largest(free, kept, made, new)
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def _keep_largest(free: F64, kept: int, made: F64, new: int) -> int:
     """Add the new free rectangles that no other one holds."""
     old = kept
@@ -154,13 +157,13 @@ def _keep_largest(free: F64, kept: int, made: F64, new: int) -> int:
     return kept
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def _holds(a: F64, b: F64) -> bool:
     low = a[X0] <= b[X0] + EPS and a[Y0] <= b[Y0] + EPS
     return bool(low and a[X1] >= b[X1] - EPS and a[Y1] >= b[Y1] - EPS)
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def fill_bin(
     items: Items, order: I64, bins: Bins, kind: int, name: int, rule: int, ahead: int, laid: Laid, work: I64
 ) -> float:
@@ -214,7 +217,7 @@ def fill_bin(
     return area
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def disturbed_order(items: Items, chosen: I64, state: U64) -> I64:
     """The chosen rectangles, largest first by area, a side or their sum, more or less disturbed."""
     what = int(uniform(state) * 5.0)
@@ -257,7 +260,7 @@ def most_valuable(
         laid.bin[:] = -1
         rule = int(uniform(state) * RULES)
         ahead = (1, 1, 3, 8)[int(uniform(state) * 4.0)]
-        fill_bin(items, np.argsort(keys, kind="mergesort"), bins, kind, 0, rule, ahead, laid, work)
+        fill_bin(items, np.argsort(keys, kind="mergesort"), bins, kind, np.int64(0), rule, ahead, laid, work)
         worth = 0.0
         missing = False
         for i in range(n):
@@ -274,7 +277,7 @@ def most_valuable(
     return top
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def _next_bin(
     items: Items, order: I64, bins: Bins, used: I64, name: int, laid: Laid, trial: Laid, state: U64, work: I64
 ) -> int:
@@ -309,7 +312,7 @@ def _next_bin(
     return chosen
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def _energy(bins: Bins, kind_of: I64, area_in: F64) -> float:
     """Cost, less a share of each bin by the square of how full it is: one full and one empty beats two halves."""
     total = 0.0
@@ -321,7 +324,7 @@ def _energy(bins: Bins, kind_of: I64, area_in: F64) -> float:
     return total
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def cost_of(bins: Bins, kind_of: I64, area_in: F64) -> float:
     """What the bins used cost."""
     total = 0.0
@@ -332,7 +335,7 @@ def cost_of(bins: Bins, kind_of: I64, area_in: F64) -> float:
     return total
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def _refill(
     items: Items, out: I64, bins: Bins, kind_of: I64, area_in: F64, laid: Laid, trial: Laid, state: U64, work: I64
 ) -> bool:
@@ -361,7 +364,7 @@ def _refill(
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def _cheapen(
     items: Items,
     order: I64,
@@ -402,12 +405,12 @@ def _cheapen(
                 break
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def _copy(source: Laid, to: Laid) -> None:
     to.bin[:], to.x[:], to.y[:], to.turned[:] = source.bin, source.x, source.y, source.turned
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def _taken_out(bins: Bins, kind_of: I64, area_in: F64, laid: Laid, state: U64) -> I64:
     """Empty one to four bins, poorly filled ones rather; returns their rectangles."""
     n = len(kind_of)
@@ -434,7 +437,7 @@ def _taken_out(bins: Bins, kind_of: I64, area_in: F64, laid: Laid, state: U64) -
     return out[:size]
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def _copy_all(source: Shared, to: Shared) -> None:
     _copy(source.laid, to.laid)
     to.kind[:], to.area[:] = source.kind, source.area
@@ -485,7 +488,7 @@ def share_out(
             _copy_all(kept, now)
 
 
-@njit(cache=True, nogil=True)
+@njit(**INNER)
 def _some_bins(count: int, state: U64) -> I64:
     """One to three of the bins, none twice."""
     names = np.arange(count)
