@@ -3,7 +3,7 @@
 In: columns of the best answer. Out: columns that hold the same pieces: without one of the sheets, on a cheaper sheet,
 or on less of a sheet, so that more of it is left in one part.
 Method: the true-shape engine's `fit` lays everything on all blanks at once and moves it apart. What cannot pay is not
-tried, nor what would be much denser than any sheet has come out so far.
+tried, nor what would be much denser than any sheet has come out so far: (R1) to (R3) of docs/model.md.
 """
 
 from __future__ import annotations
@@ -209,7 +209,7 @@ class Refits:
     times: Counter[tuple[object, ...]] = field(default_factory=Counter)
 
     def improved(self, best: Sequence[Column], dice: random.Random, shop: Shop) -> list[Column]:
-        """Try the most promising on an answer; the columns that came of it."""
+        """(R3) try the most promising on an answer; the columns that came of it."""
         shop = replace(shop, evaluations=shop.evaluations // SHARE)
         tries = list(self._tries(best, shop))
         promise = {one: one.saves * dice.random() / (1 + 3 * self.times[self._key(one, best)]) for one in tries}
@@ -241,6 +241,7 @@ class Refits:
         return [column for column in made if column is not None]
 
     def _holds(self, places: Sequence[Place], counts: Sequence[int]) -> bool:
+        """(R1) the pieces may have room on these sheets."""
         room = sum(place.room_mm2 for place in places)
         area = sum(kind.polygon.area * count for kind, count in zip(self.kinds, counts, strict=True))
         return area <= room * self._dense
@@ -292,6 +293,6 @@ class Refits:
         return self.densities.most * DENSER
 
     def _least_cents(self, candidate: Candidate, area_mm2: float, shop: Shop) -> float:
-        """What a sheet that holds so much costs if the rest of it is left in one part."""
+        """(R2) what a sheet that holds so much costs if the rest of it is left in one part."""
         share = max(0.0, 1.0 - area_mm2 / (candidate.polygon.area * self._dense))
         return 100 * (float(candidate.price) * (1.0 - shop.rates.leftover_credit * share) + shop.setup_cost)

@@ -1,6 +1,6 @@
 """Do the segments of a split piece make it up again?
 
-In: PlanRecord. Out: Checks `segments` (who belongs where), `segments add up`, `joints meet`, `straps`.
+In: PlanRecord. Out: Checks `segments` (who belongs where), `segments add up`, `segments meet`, `straps`.
 Method: every segment is moved to its seat in its parent; areas traced to 0.002 mm are united and compared (shapely).
 What keyed joints leave open is no wider than their clearance.
 """
@@ -36,7 +36,9 @@ def segment_checks(plan: PlanRecord) -> list[Check]:
         at_most(
             "segments add up", FIT_MM, "mm", _sums(plan, pieces), "lost of a parent or twice in it, beside clearance"
         ),
-        at_most("joints meet", MEET_MM, "mm", _joints(plan, pieces), "between the two sides of a joint in its parent"),
+        at_most(
+            "segments meet", MEET_MM, "mm", _joints(plan, pieces), "between the two sides of a joint in its parent"
+        ),
         none_wrong("straps", _strap_flaws(plan, pieces), "straps lie behind their parent, across a joint"),
     ]
 

@@ -2,7 +2,7 @@
 
 In: a Task. Out: Tables, and the tree of cuts that reaches what they say. Method: the recursion of Gilmore and Gomory
 (1966), doi 10.1287/opre.14.6.1045, over normal patterns, until the stages allowed are used up or another stage gains
-nothing (Beasley 1985, doi 10.1057/jors.1985.51).
+nothing (Beasley 1985, doi 10.1057/jors.1985.51). The numbers (T1) and (T2) are those of docs/model.md.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ class Tables:
         whole = np.zeros((len(task.xs), len(task.ys)), dtype=np.int64)
         for form in task.forms:
             i, j = np.searchsorted(task.xs, form.width), np.searchsorted(task.ys, form.depth)
-            whole[i, j] = max(whole[i, j], form.value)
+            whole[i, j] = max(whole[i, j], form.value)  # (T1)
         upright, lying = [whole], [whole]
         while stages is None or len(upright) <= stages:
             upright.append(_strips(lying[-1], task.xs))
@@ -84,7 +84,7 @@ class Tables:
 
 
 def _strips(strip: Ints, points: Ints) -> Ints:
-    """The most from cutting strips off along the first axis, what a strip is worth being known; waste at the end."""
+    """(T2) the most from cutting strips off along the first axis, by what a strip is worth; waste at the end."""
     best = strip.copy()
     for i in range(1, len(points)):
         row = np.maximum(best[i], best[i - 1])

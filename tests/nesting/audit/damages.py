@@ -1355,7 +1355,7 @@ def seat_turned_by_a_tenth_of_a_degree(folder: PlanFolder) -> None:
     split_of(folder)["seats"][0]["turn_deg"] += 0.1
 
 
-@damage("joints meet")
+@damage("segments meet")
 def joint_told_beside_its_place(folder: PlanFolder) -> None:
     name = split_of(folder)["seats"][0]["piece"]
     joint = first(piece for piece in folder.plan["pieces"] if piece["id"] == name)["joints"][0]
