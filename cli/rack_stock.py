@@ -135,6 +135,7 @@ def receive(
     true_edges: Annotated[
         str, typer.Option("--true-edges", help='Factory edges by first corner, e.g. "0 3".', show_default=False)
     ] = "",
+    square: Annotated[bool, typer.Option("--square", help="Its factory edges are known to be square.")] = False,
     workshop: WorkshopOption = None,
     who: WhoOption = "",
     why: WhyOption = "",
@@ -146,7 +147,7 @@ def receive(
     outline, holes = _shape(size, corners, tape, drawing)
     edges = tuple(int(_number(word)) for word in true_edges.split())
     offcut = Offcut(
-        sheet_id, material, colour, thickness, outline, holes, _money(value), place, lot, faces, grain, edges
+        sheet_id, material, colour, thickness, outline, holes, _money(value), place, lot, faces, grain, edges, square
     )
     with booking(workshop) as conn:
         sheet = receive_sheet(conn, offcut, at=now(), who=person(who), why=why)
@@ -220,6 +221,10 @@ def correct(
     faces: Annotated[str | None, typer.Option("--faces", help="What its sides are.", show_default=False)] = None,
     grain: Annotated[float | None, typer.Option("--grain", help="degrees", show_default=False)] = None,
     value: Annotated[str | None, typer.Option("--value", help="Book value.", show_default=False)] = None,
+    square: Annotated[
+        bool | None,
+        typer.Option("--square/--not-square", help="Its factory edges are known to be square.", show_default=False),
+    ] = None,
     back: Annotated[bool, typer.Option("--back", help="It was scrapped or missing, and is on the rack.")] = False,
     workshop: WorkshopOption = None,
     who: WhoOption = "",
@@ -235,6 +240,7 @@ def correct(
         "faces": faces,
         "grain_deg": grain,
         "book_value": None if value is None else _money(value),
+        "square": square,
     }
     changes = {name: value for name, value in given.items() if value is not None}
     if not changes and not back:

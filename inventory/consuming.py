@@ -53,6 +53,7 @@ def bought(planned: PlannedSheet, number: int) -> Offcut:
             planned.holes_mm,
             planned.price,
             true_edges=tuple(range(len(planned.outline_mm))),
+            square=planned.square,
         )
     )
 

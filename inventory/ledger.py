@@ -291,6 +291,7 @@ def offcut_as_json(offcut: Offcut) -> dict[str, Any]:
         "faces": offcut.faces,
         "grain_deg": offcut.grain_deg,
         "true_edges": offcut.true_edges,
+        "square": offcut.square,
     }
 
 
@@ -309,6 +310,7 @@ def offcut_from(values: Mapping[str, Any]) -> Offcut:
         faces=values["faces"],
         grain_deg=values["grain_deg"],
         true_edges=tuple(values["true_edges"]),
+        square=values.get("square", False),
     )
 
 

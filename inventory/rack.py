@@ -18,7 +18,7 @@ from inventory.ledger import Entry, Kind, State, offcut_as_json
 from nesting.faults import RackFault
 from nesting.model import Offcut, Point, StockKey
 
-CORRECTABLE = frozenset({"material", "colour", "thickness_mm", "lot", "faces", "grain_deg", "book_value"})
+CORRECTABLE = frozenset({"material", "colour", "thickness_mm", "lot", "faces", "grain_deg", "book_value", "square"})
 
 
 def on_hand(conn: Connection, stock: Collection[StockKey] | None = None) -> tuple[Offcut, ...]:

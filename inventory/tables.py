@@ -35,7 +35,8 @@ from nesting.model import Offcut, Point
 
 TEXTS = ("id", "material", "colour", "place", "lot", "faces")
 LENGTHS = ("thickness", "length", "width", "corners", "holes")
-OTHERS = ("book_value", "grain_deg", "true_edges")
+OTHERS = ("book_value", "grain_deg", "true_edges", "square")
+YES, NO = "yes", "no"
 TOLD = ("state", "reserved_for", "parent", "since", "area_m2")
 """Columns of an export that say how things stand; an import leaves them alone."""
 MM = {"mm": 1.0, "in": 25.4}
@@ -239,6 +240,7 @@ def _sheet(row: Mapping[str, str], unit: Unit, sheet_id: str) -> Offcut:
         faces=row.get("faces", ""),
         grain_deg=_read(row, "grain_deg", lambda text: float(_plain(text)) if text else None),
         true_edges=_read(row, "true_edges", lambda text: tuple(map(int, text.split()))),
+        square=_read(row, "square", _said),
     )
 
 
@@ -254,6 +256,12 @@ def _read(row: Mapping[str, str], column: str, read: Callable[[str], Any]) -> An
 def _plain(number: str) -> str:
     """A decimal comma is a decimal point; a thousands mark is none of our guesses."""
     return number.replace(",", ".") if number.count(",") == 1 and "." not in number else number
+
+
+def _said(text: str) -> bool:
+    if text not in (YES, NO, ""):
+        raise RackFault(f"{text[:40]!r} cannot be read", mend=f"give {YES} or {NO}")
+    return text == YES
 
 
 def _length(text: str, mm: float) -> float | None:
@@ -305,6 +313,7 @@ def _row(sheet: Sheet, unit: Unit) -> dict[str, Any]:
             "book_value": str(offcut.book_value),
             "grain_deg": "" if offcut.grain_deg is None else offcut.grain_deg,
             "true_edges": " ".join(map(str, offcut.true_edges)),
+            "square": YES if offcut.square else NO,
             "state": sheet.state.value,
             "reserved_for": sheet.plan or "",
             "parent": sheet.parent or "",

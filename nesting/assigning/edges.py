@@ -15,7 +15,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from nesting.assigning.blanks import cut_at
-from nesting.assigning.stock import Candidate, factory_sides
+from nesting.assigning.stock import EDGES, Candidate, doubtful_sides
 from nesting.curves import polygons
 from nesting.model import (
     Edge,
@@ -153,15 +153,14 @@ def edge_trims_offered(
 ) -> list[str]:
     """One sentence for each sheet of which an edge in doubt is relied on and not trimmed."""
     by_id = {piece.id: piece for piece in pieces}
-    told = ((sheet, _doubtful(sheet, workshop, rack)) for sheet in sheets if workshop.rates.edge_trim_mm > 0)
+    told = ((sheet, _doubtful(sheet, rack)) for sheet in sheets if workshop.rates.edge_trim_mm > 0)
     return [words for sheet, doubtful in told for words in _offered(sheet, doubtful, by_id, workshop.rates)]
 
 
-def _doubtful(sheet: PlannedSheet, workshop: Workshop, rack: Sequence[Offcut]) -> tuple[Edge, ...]:
+def _doubtful(sheet: PlannedSheet, rack: Sequence[Offcut]) -> tuple[Edge, ...]:
     if sheet.source.stock_id is not None:
-        return next((factory_sides(cut) for cut in rack if cut.id == sheet.source.stock_id), ())
-    square = any(offer.square for offer in workshop.offer if offer.id == sheet.source.offer)
-    return () if square else ("A", "B", "C", "D")
+        return next((doubtful_sides(cut) for cut in rack if cut.id == sheet.source.stock_id), ())
+    return () if sheet.square else EDGES
 
 
 def _offered(sheet: PlannedSheet, doubtful: Sequence[Edge], pieces: Mapping[str, Piece], rates: Rates) -> Iterator[str]:
@@ -172,12 +171,13 @@ def _offered(sheet: PlannedSheet, doubtful: Sequence[Edge], pieces: Mapping[str,
     if near:
         needs.append(f"{len(near)} of its pieces, such as {near[0]}, take them for their own")
     if needs:
-        known = f"set `square = true` in offer {sheet.source.offer}; else " if sheet.source.offer else ""
+        offer, own = sheet.source.offer, sheet.source.stock_id
+        known = f"set `square = true` in offer {offer}" if offer else f"say so: `halfturn rack correct {own} --square`"
         yield (
             f"{sheet.id}: edges as the factory cut them cannot be taken as straight and square, and "
             f"{' and '.join(needs)}: check them with a square; an edge trim of {rates.edge_trim_mm:g} mm makes an edge "
-            f"true. If they are known to be square, {known}"
-            'to have the trims planned set `edge_trim = "when relied on"` under [rates]'
+            f"true. If they are known to be square, {known}; "
+            'else, to have the trims planned set `edge_trim = "when relied on"` under [rates]'
         )
 
 

@@ -124,6 +124,7 @@ class Candidate:
             placements=(),
             passes=(),
             leftovers=leftovers,
+            square=not self.doubtful,
         )
 
     def expected_price(self, needed_mm2: float) -> float:
@@ -203,12 +204,15 @@ def _offcut(cut: Offcut) -> Candidate:
         polygon,
         most=1,
         lot=cut.lot,
-        doubtful=factory_sides(cut),
+        doubtful=doubtful_sides(cut),
     )
 
 
-def factory_sides(cut: Offcut) -> tuple[Edge, ...]:
-    """The sides of its bounding rectangle along which an edge runs that is still as the factory cut it."""
+def doubtful_sides(cut: Offcut) -> tuple[Edge, ...]:
+    """The sides of its bounding rectangle along which an edge runs that is still as the factory cut it; none where the
+    record says that it is square."""
+    if cut.square:
+        return ()
     corners = cut.outline_mm
     edges = [(corners[i], corners[(i + 1) % len(corners)]) for i in cut.true_edges]
     x0, y0, x1, y1 = Polygon(corners).bounds

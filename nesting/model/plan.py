@@ -232,7 +232,7 @@ class PlannedSheet:
 
     `lot` is an offcut's; sheets of one offer, bought in one order, are one lot (common practice, no source). `why` says
     in words what it is used for; `next_best` is left out where no plan without this offcut, or without any
-    sheet of this offer, was found within the effort.
+    sheet of this offer, was found within the effort. With `square` none of its edges is in doubt.
     """
 
     id: str
@@ -253,6 +253,7 @@ class PlannedSheet:
     lot: str = ""
     next_best: NextBest | None = None
     both_faces_alike: bool = False
+    square: bool = False
 
     @property
     def stock(self) -> StockKey:

@@ -103,7 +103,7 @@ class Offcut:
 
     An empty `lot` is an unknown one. `faces` says which side is masked, mirrored or frosted. `grain_deg` is the grain's
     direction in the sheet frame. `true_edges` are the edges still as the factory cut them: the indices of their first
-    corners in `outline_mm`.
+    corners in `outline_mm`; with `square` these are known to be straight and square.
     """
 
     id: str
@@ -118,6 +118,7 @@ class Offcut:
     faces: str = ""
     grain_deg: float | None = None
     true_edges: tuple[int, ...] = ()
+    square: bool = False
 
     @property
     def stock(self) -> StockKey:

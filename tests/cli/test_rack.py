@@ -190,10 +190,15 @@ def test_what_makes_no_sense_is_told_and_nothing_is_booked(demo_rack: Path, word
 
 def test_a_mistake_is_corrected_and_stays_in_the_history(demo_rack: Path) -> None:
     halfturn("scrap", "A1", "--why", "wrong pile")
-    halfturn("correct", "A1", "--back", "--lot", "MB-0420", "--why", "it was A3")
+    halfturn("correct", "A1", "--back", "--lot", "MB-0420", "--square", "--why", "it was A3")
     halfturn("move", "A1", "bay 7")
     told = halfturn("history", "A1")
-    for words in ("received", "scrapped   Ann: wrong pile", "it was A3, lot MB-0420, on_rack True", "to bay 7"):
+    for words in (
+        "received",
+        "scrapped   Ann: wrong pile",
+        "it was A3, lot MB-0420, square True, on_rack True",
+        "to bay 7",
+    ):
         assert words in told
     assert "MB-0420" in halfturn("list", "--place", "bay 7")
     assert "agree" in halfturn("check")

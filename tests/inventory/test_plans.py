@@ -76,6 +76,14 @@ def test_a_finished_plan_leaves_its_leftovers_with_all_that_is_known_of_their_sh
     assert [state(stocked, sheet) for sheet in ("A1", "R1")] == [State.CUT, State.CUT]
 
 
+def test_a_bought_sheet_and_its_leftovers_are_as_square_as_their_offer_says(stocked: sa.Engine) -> None:
+    square = replace(PLAN, sheets=(PLAN.sheets[0], replace(PLAN.sheets[1], square=True)))
+    do(stocked, lambda conn: accept(conn, "plan", square, "{}", **ANN))
+    do(stocked, lambda conn: finish(conn, "plan", square, **ANN))
+    left = free(stocked)
+    assert (left["R2"].square, left["R3"].square) == (False, True)
+
+
 def test_the_area_of_a_sheet_is_accounted_for(stocked: sa.Engine) -> None:
     do(stocked, accepted, lambda conn: finish(conn, "plan", PLAN, **ANN))
     cut = life(stocked, "A1")[-1]

@@ -72,6 +72,19 @@ def test_inches_are_told_by_the_heading(rack: sa.Engine, tmp_path: Path) -> None
     assert sheet.id == "R1"
 
 
+def test_a_table_says_which_sheets_are_known_to_be_square(rack: sa.Engine, tmp_path: Path) -> None:
+    table, out = tmp_path / "stock.csv", tmp_path / "out.csv"
+    head = HEAD.replace("\n", ",square\n")
+    table.write_text(head + "A1,acrylic,opal,5,600,400,yes\nA2,acrylic,opal,5,600,400,\n", encoding="utf-8")
+    load(rack, table)
+    with reading(rack) as conn:
+        assert [sheet.square for sheet in on_hand(conn)] == [True, False]
+        export_sheets(listing(conn, Wish()).sheets, out)
+    assert out.read_text("utf-8-sig").splitlines()[0].split(",").index("square") > 0
+    table.write_text(head + "A3,acrylic,opal,5,600,400,perhaps\n", encoding="utf-8")
+    assert [(fate.verdict, fate.column) for fate in fates(rack, table)] == [("refused", "square")]
+
+
 @pytest.mark.parametrize("ending", ["csv", "xlsx"])
 @pytest.mark.parametrize("unit", ["mm", "in"])
 def test_what_goes_out_comes_in_the_same_and_is_never_a_formula(

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from nesting.assigning.stock import factory_sides
+from nesting.assigning.stock import doubtful_sides
 from nesting.audit import audit_plan
 from nesting.audit.checks import Check
 from nesting.drawing.pass_drawings import drawings
@@ -117,8 +117,17 @@ def test_pieces_keep_off_an_edge_in_doubt_by_as_much_as_a_trim_takes() -> None:
 
 def test_of_an_offcut_only_edges_that_the_factory_cut_are_in_doubt() -> None:
     cut = Offcut("R1", "acrylic", "opal", 5.0, ((0, 0), (610, 0), (610, 815), (300, 815), (0, 700)), true_edges=(0, 1))
-    assert factory_sides(cut) == ("A", "B")
+    assert doubtful_sides(cut) == ("A", "B")
     trimmed = replace(cut, outline_mm=((0, 0), (610, 0), (610, 815), (0, 815)), true_edges=())
     assert edges(door(replace(DOOR, price=Decimal(90)), rack=(trimmed,)))[:1] == [None], "our own cuts are square"
     factory = replace(trimmed, true_edges=(0,))
     assert edges(door(replace(DOOR, price=Decimal(90)), rack=(factory,)))[:1] == ["A"]
+    assert edges(door(replace(DOOR, price=Decimal(90)), rack=(replace(factory, square=True),)))[:1] == [None]
+
+
+def test_of_an_offcut_the_offer_says_how_the_rack_is_told_that_it_is_square() -> None:
+    rack = (Offcut("R1", "acrylic", "opal", 5.0, ((0, 0), (600, 0), (600, 400), (0, 400)), true_edges=(0, 1, 2, 3)),)
+    workshop = Workshop("shop", RATES, (laser(margin_mm=0.0),))
+    plan = make_plan(Request(Job("panel"), (piece(rectangle(590.0, 390.0)),), workshop, rack, effort=1))
+    (words,) = told(plan)
+    assert "halfturn rack correct R1 --square" in words
