@@ -52,7 +52,7 @@ def _step(plan: Plan, splits: list[Split]) -> Step:
         figures=(assembly_picture(plan, split),),
         tables=(_table(plan, splits),),
         notes=tuple(_notes(split)),
-        cautions=tuple(_cautions(plan)),
+        cautions=tuple(_cautions(plan, parent)),
     )
 
 
@@ -83,8 +83,8 @@ def _notes(split: Split) -> Iterator[str]:
         yield "Straps: 30 to 50 mm wide, 5 mm back from what is seen (common practice); dark joints want opaque ones."
 
 
-def _cautions(plan: Plan) -> Iterator[str]:
-    if plan.machine.kind == "laser":
+def _cautions(plan: Plan, parent: Piece) -> Iterator[str]:
+    if plan.machine.kind == "laser" and "acrylic" in parent.material.casefold():
         yield (
             "Solvent cement crazes laser-cut acrylic: anneal it first, or take a gap-filling cement. Its maker's data "
             "sheet comes before this page."

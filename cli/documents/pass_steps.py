@@ -92,17 +92,13 @@ def pass_step(plan: Plan, sheet: PlannedSheet, run: Pass) -> Step:
         todo=tuple(_todo(plan, sheet, run, cuts[run.order], checks, shape.bounds)),
         figures=(pictures.pass_picture(plan, sheet, run, cuts, checks),),
         tables=tuple(table for table in tables if table),
-        notes=(*_notes(plan, run), *_tight(run), KERF, words.axis_words(plan.machine)),
+        notes=(*_notes(plan, run), *_tight(run)),
         cautions=(AT_THE_BEAM,) if plan.machine.kind == "laser" else (AT_THE_BIT,),
     )
 
 
 AT_THE_BEAM = "Extraction on, stay with the machine, extinguisher at hand."
 AT_THE_BIT = "Guard down, extraction on, ears and eyes protected; every loose part clamped."
-KERF = (
-    "The drawing holds the nominal outline, without kerf: let the machine's software shift the path by half the kerf, "
-    "outwards round outlines and inwards in holes."
-)
 
 
 def _what(plan: Plan, run: Pass) -> str:
@@ -311,10 +307,6 @@ def _notes(plan: Plan, run: Pass) -> Iterator[str]:
     small = [tags[p] for p in (*run.whole, *run.part) if _narrowest(plan.piece(p)) < SMALL_MM]
     if small:
         yield f"Small and hot: {ranges(small)} may tip or fall between the slats; lay a board below."
-    if run.joins:
-        yield "At a join two passes meet; the step is what lining up by hand usually leaves (root mean square)."
     if run.lines_up:
         worst = max(lined.worst_mm for lined in run.lines_up)
         yield f"Anywhere on what this pass cuts of a shared piece, up to {worst:.2f} mm off is to be expected."
-    if run.joins and plan.machine.join_overlap_mm:
-        yield f"The later pass runs {mm(plan.machine.join_overlap_mm)} mm on over each join: the drawing holds that."

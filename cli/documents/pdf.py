@@ -58,6 +58,14 @@ class Print(FPDF):
         self.set_producer("halfturn")
         self.running_title = plain(title, 80)
         self.footer_shown = True
+        self.going_on = ""
+
+    def header(self) -> None:
+        """What goes on from the page before says so."""
+        if self.going_on:
+            self.ink(canvas.MUTED)
+            self.paragraph(f"{self.going_on}, continued", 8.5)
+            self.ln(2)
 
     def footer(self) -> None:
         if not self.footer_shown:
@@ -96,7 +104,9 @@ def write_pdf(steps: Sequence[Step], paper: Paper = "A4", title: str = "") -> by
     """The whole pack as PDF bytes; `title`, else that of the first step, stands at the foot of every page."""
     pdf = Print(title or steps[0].title, paper)
     for step in steps:
+        pdf.going_on = ""
         pdf.add_page()
+        pdf.going_on = f"{step.kind} · {plain(step.title)}"
         _step(pdf, step)
     return bytes(pdf.output())
 
@@ -126,15 +136,18 @@ def _step(pdf: Print, step: Step) -> None:
     _cautions(pdf, step.cautions)
     for line in step.todo:
         _tick_line(pdf, line)
-    _figures_and_tables(pdf, step)
-    pdf.ink(canvas.MUTED)
-    for line in step.notes:
-        pdf.paragraph(line, NOTE_SIZE)
-        pdf.ln(NOTE_GAP)
+    _work(pdf, step)
 
 
 NOTE_SIZE = 8.0
 NOTE_GAP = 0.6
+
+
+def _notes(pdf: Print, notes: Sequence[str]) -> None:
+    pdf.ink(canvas.MUTED)
+    for line in notes:
+        pdf.paragraph(line, NOTE_SIZE)
+        pdf.ln(NOTE_GAP)
 
 
 def _notes_height(pdf: Print, notes: Sequence[str]) -> float:
@@ -177,11 +190,13 @@ def _tick_line(pdf: Print, line: str) -> None:
 # ── pictures ─────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _figures_and_tables(pdf: Print, step: Step) -> None:
-    """A picture beside as many narrow tables as go into a column, where that shows it larger, else above them all; the
-    tables below go on to the next page where the picture could not be read otherwise."""
+def _work(pdf: Print, step: Step) -> None:
+    """Pictures, tables and notes. A picture stands beside as many narrow tables as go into a column, where that shows
+    it larger, else above them all; where not all goes on one page, the notes stay with the picture and tables go on to
+    the next."""
+    notes = _notes_height(pdf, step.notes)
     if step.beside:
-        room = pdf.page_break_trigger - pdf.get_y() - 6 - _notes_height(pdf, step.notes)
+        room = pdf.page_break_trigger - pdf.get_y() - 6 - notes
         above = min(pdf.epw, (room - _heights(pdf, step.tables)) / _shape(step.figures[0]))
         for least, one_page in ((max(above, READABLE_MM), True), (READABLE_MM, False)):
             if _set_beside(pdf, step, room, least, one_page):
@@ -189,8 +204,9 @@ def _figures_and_tables(pdf: Print, step: Step) -> None:
             if above > READABLE_MM:
                 break
     if step.figures:
-        _figures(pdf, step.figures, _notes_height(pdf, step.notes) + _heights(pdf, step.tables))
-    _tables(pdf, step.tables)
+        _figures(pdf, step.figures, notes + _heights(pdf, step.tables))
+    split = pdf.will_page_break(_heights(pdf, step.tables) + notes)
+    _tables_and_notes(pdf, step.tables, step.notes, notes_first=bool(step.figures) and split)
 
 
 def _set_beside(pdf: Print, step: Step, room: float, least: float, one_page: bool) -> bool:
@@ -204,9 +220,18 @@ def _set_beside(pdf: Print, step: Step, room: float, least: float, one_page: boo
         width = min(pdf.epw - column - BETWEEN, left / _shape(step.figures[0]))
         if column <= SIDE_COLUMN and deep <= left and width > least:
             _beside(pdf, step.figures[0], side, width, column)
-            _tables(pdf, below)
+            _tables_and_notes(pdf, below, step.notes, notes_first=not one_page)
             return True
     return False
+
+
+def _tables_and_notes(pdf: Print, tables: Sequence[Table], notes: Sequence[str], *, notes_first: bool) -> None:
+    if notes_first:
+        _notes(pdf, notes)
+        pdf.ln(2)
+    _tables(pdf, tables)
+    if not notes_first:
+        _notes(pdf, notes)
 
 
 def _shape(picture: Picture) -> float:
@@ -232,10 +257,9 @@ def _figures(pdf: Print, figures: Sequence[Picture], below: float) -> None:
     height = min(room, max(room - below, SMALLEST_PICTURE))
     shapes = [_shape(picture) for picture in figures]
     spaces = GUTTER * (len(figures) - 1)
-    beside = min(height, (pdf.epw - spaces) / sum(1 / shape for shape in shapes))
+    widths = _shared([height / shape for shape in shapes], pdf.epw - spaces)
     stacked = min(pdf.epw, (height - spaces) / sum(shapes))
-    widths = [beside / shape for shape in shapes]
-    if sum(widths) * beside < stacked**2 * sum(shapes):
+    if sum(width**2 * shape for width, shape in zip(widths, shapes, strict=True)) < stacked**2 * sum(shapes):
         widths = [stacked] * len(figures)
     left, top, bottom = MARGIN, pdf.get_y() + 2, 0.0
     for picture, width, shape in zip(figures, widths, shapes, strict=True):
@@ -244,6 +268,17 @@ def _figures(pdf: Print, figures: Sequence[Picture], below: float) -> None:
         draw(pdf, picture, left, top, width)
         left, bottom = left + width + GUTTER, max(bottom, top + width * shape)
     pdf.set_y(bottom + 2)
+
+
+def _shared(wanted: Sequence[float], room: float) -> list[float]:
+    """What each gets of the room: all that it wants, or as much as the others that do not."""
+    low, high = 0.0, max(wanted)
+    if sum(wanted) <= room:
+        return list(wanted)
+    for _ in range(30):
+        cap = (low + high) / 2
+        low, high = (cap, high) if sum(min(want, cap) for want in wanted) <= room else (low, cap)
+    return [min(want, low) for want in wanted]
 
 
 def draw(pdf: Print, picture: Picture, left: float, top: float, width: float) -> None:
@@ -382,14 +417,7 @@ def _natural_widths(pdf: Print, table: Table) -> list[float]:
 
 def _widths(pdf: Print, table: Table) -> list[float]:
     """Natural widths; where they are too much for the page, the widest columns give way and wrap."""
-    widths = _natural_widths(pdf, table)
-    low, high = 0.0, max(widths)
-    if sum(widths) <= pdf.epw:
-        return widths
-    for _ in range(30):
-        cap = (low + high) / 2
-        low, high = (cap, high) if sum(min(width, cap) for width in widths) <= pdf.epw else (low, cap)
-    return [min(width, low) for width in widths]
+    return _shared(_natural_widths(pdf, table), pdf.epw)
 
 
 def _table(pdf: Print, table: Table, left: float) -> None:

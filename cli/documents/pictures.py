@@ -6,6 +6,7 @@ A sheet is drawn face up in its own frame; the bed as the person sees it who sta
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Sequence
 from itertools import zip_longest
 
@@ -55,8 +56,9 @@ def sheet_picture(plan: Plan, sheet: PlannedSheet) -> Picture:
     _pieces(paper, plan, sheet, look.NOW_FILL)
     _trim_lines(paper, sheet.trims)
     solids = [one.solid for one in states.laid(plan, sheet).values()]
+    named = [_room(paper, at) for at in (*map(_tag_spot, solids), *map(_trim_spot, sheet.trims))]
     for blank in sheet.blanks:
-        _edge_letters(paper, states.blank_shape(sheet, blank), 0, solids)
+        named = _edge_letters(paper, states.blank_shape(sheet, blank), 0, solids, named)
     _size(paper, shape.bounds)
     name = f"Sheet {words.plain(sheet.id)}, {words.source(sheet)}, {_size_words(shape.bounds)}"
     legend = LEGEND_SHEET if sheet.trims else LEGEND_SHEET[:2]
@@ -85,8 +87,19 @@ def _pieces(paper: Canvas, plan: Plan, sheet: PlannedSheet, fill: str | None, st
         _tag(paper, one.solid, str(tags[name]))
 
 
+def _room(paper: Canvas, at: Point, radius: float = 8.0) -> BaseGeometry:
+    """What a name there takes up of the paper, in the world's millimetres."""
+    return shapely.Point(at).buffer(radius / paper.scale)
+
+
+def _tag_spot(shape: Polygon) -> Point:
+    """The middle of the largest circle that goes into a piece."""
+    x, y = shapely.maximum_inscribed_circle(shape, tolerance=1.0).coords[0]
+    return x, y
+
+
 def _tag(paper: Canvas, shape: Polygon, text: str) -> None:
-    """A piece's number at the middle of the largest circle that goes into it."""
+    """A piece's number where it is widest."""
     radius = shapely.maximum_inscribed_circle(shape, tolerance=1.0)
     x, y = radius.coords[0]
     size = min(11.0, max(6.5, radius.length * paper.scale * 1.5 / max(1, len(text)) ** 0.5))
@@ -96,9 +109,12 @@ def _tag(paper: Canvas, shape: Polygon, text: str) -> None:
 def _trim_lines(paper: Canvas, trims: Sequence[Trim]) -> None:
     for trim in trims:
         paper.line(trim.from_mm, trim.to_mm, look.TRIM_LINE)
-        (ax, ay), (bx, by) = trim.from_mm, trim.to_mm
-        x, y = paper.at(ax + 0.8 * (bx - ax), ay + 0.8 * (by - ay))
-        paper.badge(x, y, f"{trim.order}", corners=4)
+        paper.badge(*paper.at(*_trim_spot(trim)), f"{trim.order}", corners=4)
+
+
+def _trim_spot(trim: Trim) -> Point:
+    (ax, ay), (bx, by) = trim.from_mm, trim.to_mm
+    return ax + 0.8 * (bx - ax), ay + 0.8 * (by - ay)
 
 
 def leftover_picture(plan: Plan, sheet: PlannedSheet) -> Picture:
@@ -116,15 +132,19 @@ def leftover_picture(plan: Plan, sheet: PlannedSheet) -> Picture:
     for number, left in enumerate(kept, start=1):
         x0, y0, x1, y1 = left.usable_mm
         paper.rect(left.usable_mm, look.FRAME_LINE)
-        paper.label((x0 + x1) / 2, (y0 + y1) / 2, _size_words(left.usable_mm), dy=12)
-        paper.badge(*_lifted(paper, (x0 + x1) / 2, (y0 + y1) / 2, 8), f"{number}")
+        x, y = paper.at((x0 + x1) / 2, (y0 + y1) / 2)
+        if (y1 - y0) * paper.scale < FLAT:  # a flat one has its number beside its size
+            paper.label((x0 + x1) / 2, (y0 + y1) / 2, _size_words(left.usable_mm))
+            paper.badge(x - 70, y, f"{number}")
+        else:
+            paper.label((x0 + x1) / 2, (y0 + y1) / 2, _size_words(left.usable_mm), dy=12)
+            paper.badge(x, y - 8, f"{number}")
     legend = (("back on the rack", look.NOW_FILL), ("scrap", look.SHADE), ("largest usable rectangle", look.FRAME_LINE))
     return paper.finish(f"Leftovers of sheet {words.plain(sheet.id)}: {counted(len(kept), 'part')} to keep", legend)
 
 
-def _lifted(paper: Canvas, x_mm: float, y_mm: float, by: float) -> Point:
-    x, y = paper.at(x_mm, y_mm)
-    return x, y - by
+FLAT = 40.0
+"""Paper units: a rectangle lower than this does not hold its number above its size."""
 
 
 def _faint_pieces(paper: Canvas, plan: Plan, sheet: PlannedSheet) -> None:
@@ -269,13 +289,12 @@ def pass_picture(plan: Plan, sheet: PlannedSheet, run: Pass, cuts: states.Cuts, 
         paper.rect(run.frame_mm, look.FRAME_LINE)
     solids = [states.bed_shape(one.solid, run) for one in pieces]
     pins = (*checks, *(mark.bed_mm for mark in run.lineup), *(join.bed_mm for join in run.joins))
-    named = [shapely.Point(pin).buffer(PIN_ROOM / paper.scale) for pin in pins]
-    _edge_letters(paper, shape, run.turn_deg, [*solids, *named], flipped=run.flipped)
+    named = [*(_room(paper, pin, PIN_ROOM) for pin in pins), *(_room(paper, _tag_spot(solid)) for solid in solids)]
+    _edge_letters(paper, shape, run.turn_deg, solids, named, flipped=run.flipped)
     tags = rows.numbers(plan)
     for one, solid in zip(pieces, solids, strict=True):
         _tag(paper, solid, str(tags[one.piece.id]))
-    _edge_points(paper, checks)
-    _pins(paper, run)
+    _pins(paper, run, checks, [paper.at(*_tag_spot(solid)) for solid in solids])
     if run.flipped:
         x0, y0, x1, y1 = shape.bounds
         paper.label(x0 + 0.75 * (x1 - x0), y0 + 0.25 * (y1 - y0), "face down", bold=True)
@@ -336,16 +355,18 @@ def _edge_letters(
     blank: BaseGeometry,
     turn_deg: int,
     pieces: Iterable[BaseGeometry] = (),
+    named: Iterable[BaseGeometry] = (),
     radius: float = 6.0,
     flipped: bool = False,
-) -> None:
-    """The letters of a blank's edges, just inside them, on the material and clear of the pieces and of each other where
-    there is room."""
+) -> list[BaseGeometry]:
+    """The letters of a blank's edges, just inside them: on the material, off what has a name of its own, and clear of
+    the pieces where there is room. Returns where they stand, for the next to keep off."""
     x0, y0, x1, y1 = blank.bounds
     inset = (radius + 2.0) / paper.scale
-    taken = shapely.union_all(list(pieces))
+    taken, places = shapely.union_all(list(pieces)), list(named)
     for side in SIDES:
         spots = []
+        kept_off = shapely.union_all(places)
         for share in EDGE_SHARES:
             x, y = x0 + share * (x1 - x0), y0 + share * (y1 - y0)
             across = {
@@ -355,35 +376,59 @@ def _edge_letters(
                 "right": (x1 - inset, y),
             }
             plate = shapely.Point(across[side]).buffer(radius / paper.scale)
-            spots.append((round(plate.difference(blank).area), round(plate.intersection(taken).area), across[side]))
-        _, _, (x, y) = min(spots, key=lambda spot: spot[:2])
-        taken = taken.union(shapely.Point(x, y).buffer(radius / paper.scale, cap_style="square"))
+            worse = plate.difference(blank), plate.intersection(kept_off), plate.intersection(taken)
+            spots.append((tuple(round(part.area) for part in worse), across[side]))
+        _, (x, y) = min(spots, key=lambda spot: spot[0])
         paper.plate(x, y, edge_at(side, turn_deg, flipped), radius)
+        places.append(shapely.Point(x, y).buffer(radius / paper.scale, cap_style="square"))
+    return places
 
 
 EDGE_SHARES = (0.25, 0.75, 0.5, *(i / 20 for i in range(2, 19)))
 
 
-def _edge_points(paper: Canvas, checks: Sequence[Point]) -> None:
-    for number, point in enumerate(checks, start=1):
-        x, y = paper.at(*point)
-        paper.ring(x, y, 3.5)
-        inwards = -1.0 if x > paper.width / 2 else 1.0
-        down = -6 if y > paper.height / 2 else 12
-        paper.words(x + 7 * inwards, y + down, f"E{number}", 9.0, "start" if inwards > 0 else "end", bold=True)
+def _pins(paper: Canvas, run: Pass | None, checks: Sequence[Point], numbers: Sequence[Point] = ()) -> None:
+    """Points on the edge, line-up marks and joins; then their names, each clear of the other points and of the pieces'
+    numbers, as far as may be."""
+    marks, joins = (run.lineup, run.joins) if run else ((), ())
+    edges = {f"E{number}": paper.at(*point) for number, point in enumerate(checks, start=1)}
+    found = {f"L{mark.number}": paper.at(*mark.bed_mm) for mark in marks}
+    shared = {f"J{join.number}": paper.at(*join.bed_mm) for join in joins}
+    for at in edges.values():
+        paper.ring(*at, 3.5)
+    for at in found.values():
+        paper.cross(*at)
+    for at in shared.values():
+        paper.ring(*at, 2.5)
+    x, y = paper.at(0.0, 0.0)
+    taken = [*edges.values(), *found.values(), *shared.values(), (x, y), (x - 9, y + 11), (x + 15, y + 9), *numbers]
+    for name, at in {**edges, **found}.items():
+        x, y = _free_spot(at, NAME_SPOTS, taken, paper)
+        paper.words(x, y + 3.2, name, 9.0, bold=True)
+        taken.append((x, y))
+    for name, at in shared.items():
+        x, y = _free_spot(at, JOIN_SPOTS, taken, paper)
+        paper.badge(x, y, name, corners=4, radius=9.0)
+        taken.append((x, y))
 
 
-def _pins(paper: Canvas, run: Pass) -> None:
-    """Line-up marks and joins, each with its name."""
-    for mark in run.lineup:
-        x, y = paper.at(*mark.bed_mm)
-        paper.cross(x, y)
-        inwards = -1.0 if x > paper.width / 2 else 1.0
-        paper.words(x + 7 * inwards, y - 5, f"L{mark.number}", 9.0, "start" if inwards > 0 else "end", bold=True)
-    for join in run.joins:
-        x, y = paper.at(*join.bed_mm)
-        paper.ring(x, y, 2.5)
-        paper.badge(x, y + 15, f"J{join.number}", corners=4, radius=9.0)
+NAME_SPOTS = ((13.0, -9.0), (-13.0, -9.0), (13.0, 9.0), (-13.0, 9.0))
+JOIN_SPOTS = ((0.0, 15.0), (0.0, -15.0), (15.0, 0.0), (-15.0, 0.0))
+NAME_ROOM = 16.0
+"""Paper units: names so far from other points cannot be taken for theirs."""
+
+
+def _free_spot(at: Point, spots: Sequence[Point], taken: Sequence[Point], paper: Canvas) -> Point:
+    """Beside a point: the first place that is clear of all others and on the drawing, else the clearest."""
+
+    def clear(spot: Point) -> float:
+        x0, y0, x1, y1 = paper.world
+        (left, low), (right, high) = paper.at(x0, y0), paper.at(x1, y1)
+        inside = left < spot[0] < right and high < spot[1] < low
+        others = (math.dist(spot, other) for other in taken if other != at)
+        return min([NAME_ROOM, *others]) if inside else -1.0
+
+    return max(((at[0] + dx, at[1] + dy) for dx, dy in spots), key=clear)
 
 
 def trim_bed_picture(plan: Plan, sheet: PlannedSheet, trim: Trim, checks: Sequence[Point]) -> Picture:
@@ -398,8 +443,8 @@ def trim_bed_picture(plan: Plan, sheet: PlannedSheet, trim: Trim, checks: Sequen
         if part.intersection(shapely.box(*blank.rect_mm)).area > 0:
             lying = states.bed_shape(shapely.box(*blank.rect_mm), trim)
             paper.shape(lying, look.FRAME_LINE)
-            _edge_letters(paper, lying, trim.turn_deg)
-    _edge_points(paper, checks)
+            _edge_letters(paper, lying, trim.turn_deg, named=[_room(paper, point, PIN_ROOM) for point in checks])
+    _pins(paper, None, checks)
     legend = (("the cut", look.TRIM_LINE), ("reach of the head", look.TRAVEL_LINE), ("blank to keep", look.FRAME_LINE))
     return paper.finish(f"Trim cut {trim.order} on the bed, seen from the front of the machine", legend)
 

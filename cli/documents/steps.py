@@ -61,7 +61,6 @@ def _cover(plan: Plan, workshop: Workshop) -> Step:
     job = plan.job
     runs = [run for sheet in plan.sheets for run in sheet.passes]
     facts = [
-        ("customer", plain(job.customer)),
         ("due", plain(job.due)),
         ("quantity", str(job.quantity)),
         ("machine", plain(plan.machine.name, 30)),
@@ -80,11 +79,12 @@ def _cover(plan: Plan, workshop: Workshop) -> Step:
         key="cover",
         kind="Work pack",
         title=plain(job.name, 120),
-        lead="From fetching the sheets to putting the rest back, one step a page. Do them in order and tick them off.",
+        lead=f"{f'For {plain(job.customer)}. ' if job.customer.strip() else ''}From fetching the sheets to putting the "
+        "rest back, one step a page. Do them in order and tick them off.",
         todo=("Every sheet of the list is at hand, its label read and its thickness measured.",),
         figures=(pictures.contact_picture(plan),),
         tables=(totals, _sheets_to_fetch(plan, workshop)),
-        notes=(*(f"{plain(note, 400)}." for note in plan.notes), *READING),
+        notes=(*(f"{plain(note, 400)}." for note in plan.notes), *_reading(plan)),
         cautions=(*_in_this_job(plan), *_cautions(plan)),
     )
 
@@ -106,13 +106,26 @@ def _warnings(plan: Plan) -> list[str]:
     return list(dict.fromkeys(plain(warning, 400) for warning in plan.warnings))
 
 
-READING = (
-    "The drawings to load lie in the same folder as this pack. Their names begin with the sheet and the blank.",
-    "Pictures of a sheet show its face; pictures of the bed show what you see from the front of the machine.",
-    "A plain number is a piece, as in the cut list. A number in a diamond is a trim cut; J is "
-    "a join of two passes, L a line-up mark, E a point on the edge of the blank.",
-    "A, B, C and D name the four edges of a blank. Write them on its masking film: they tell which way it lies.",
-)
+def _reading(plan: Plan) -> Iterator[str]:
+    """How pictures, tables and drawings are to be read: what is so on every page is told once."""
+    yield "The drawings to load lie in the same folder as this pack. Their names begin with the sheet and the blank."
+    yield (
+        "They hold the nominal outline, without kerf: let the machine's software shift the path by half the kerf, "
+        "outwards round outlines and inwards in holes."
+    )
+    yield "Pictures of a sheet show its face; pictures of the bed show what you see from the front of the machine."
+    yield f"Coordinates: {words.axis_words(plan.machine)}"
+    yield (
+        "A plain number is a piece, as in the cut list. A number in a diamond is a trim cut; J is "
+        "a join of two passes, L a line-up mark, E a point on the edge of the blank."
+    )
+    yield "A, B, C and D name the four edges of a blank. Write them on its masking film: they tell which way it lies."
+    if any(run.joins for sheet in plan.sheets for run in sheet.passes):
+        over = plan.machine.join_overlap_mm
+        yield (
+            "At a join two passes meet; its step is what lining up by hand usually leaves (root mean square)."
+            + (f" The later pass runs {mm(over)} mm on over it: the drawing holds that." if over else "")
+        )
 
 
 def _sheets_to_fetch(plan: Plan, workshop: Workshop) -> Table:
@@ -346,7 +359,7 @@ def _lists(plan: Plan, workshop: Workshop) -> Iterator[Step]:
             kind="Lists",
             title="To mind in this job",
             lead="What the drawings and the plan gave cause to say.",
-            notes=tuple(f"{warning}." for warning in _warnings(plan)),
+            cautions=tuple(f"{warning}." for warning in _warnings(plan)),
         )
     yield Step(
         key="pieces",

@@ -327,8 +327,7 @@ def _rebuild_part(pool: Pool, best: Sequence[Column], values: Sequence[float], d
 
 def _no_answer(pool: Pool, wanted: Sequence[int]) -> StockFault:
     """Which piece no sheet of the stock key took; or that there are too few sheets for all."""
-    most = [max((c.counts[kind] for c in pool.columns), default=0) for kind in range(len(wanted))]
-    nowhere = next((kind for kind, count in zip(pool.kinds, most, strict=True) if not count), None)
+    nowhere = next((kind for number, kind in enumerate(pool.kinds) if not _lies_somewhere(pool, number)), None)
     stock = pool.kinds[0].sample.stock
     margin = pool.shop.machine.margin_mm
     if nowhere is None:
@@ -345,6 +344,13 @@ def _no_answer(pool: Pool, wanted: Sequence[int]) -> StockFault:
         f"{sheet_words(nowhere.sample, margin)} that the machine reaches",
         mend=f"put a larger sheet on offer{_with_trims(pool)}, allow the piece to be split, or receive more stock",
     )
+
+
+def _lies_somewhere(pool: Pool, number: int) -> bool:
+    """Whether a sheet takes this kind, though it be alone: larger pieces may have had all sheets to themselves."""
+    alone = [int(kind == number) for kind in range(len(pool.kinds))]
+    found = any(column.counts[number] for column in pool.columns)
+    return found or bool(pool.built(list(pool.rooms), alone, [1.0] * len(alone)))
 
 
 def _with_trims(pool: Pool) -> str:

@@ -111,6 +111,13 @@ def test_more_pieces_than_the_rack_holds_and_nothing_on_offer():
         planned(panels(9), offers=[], rack=[offcut("A1", 600, 400, "5.00")])
 
 
+def test_two_pieces_that_each_need_the_one_sheet_are_told_apart_from_one_that_no_sheet_holds():
+    with pytest.raises(StockFault, match="too little acrylic opal 5 mm for all 2 pieces"):
+        planned(
+            [piece(rectangle(580, 360)), piece(rectangle(560, 280), name="b")], [], [offcut("A1", 640, 400, "5.00")]
+        )
+
+
 def test_the_same_request_gives_the_same_plan():
     first, second = (planned([*panels(5), piece(disc(120), name="disc")]) for _ in range(2))
     assert first == second
