@@ -17,6 +17,7 @@ from PIL import Image
 
 from cli.documents import canvas as look
 from cli.documents import pictures, rows, states, steps, words, write_documents, write_pictures
+from cli.documents.pdf import write_pdf
 from cli.documents.svg import svg
 from nesting import curves
 from nesting.model import EitherWay, Joint, Seat, Split
@@ -90,6 +91,17 @@ def test_page_and_print_say_what_the_plan_says(folder):
                     assert f"J{join.number} {join.bed_mm[0]:.1f} {join.bed_mm[1]:.1f}" in text
         assert all(warning in text for warning in plan.warnings)
         assert all(value in text for value in ("7.6 mm/s", "90 %", "0.17 mm")), "feed, power, kerf for 5 mm acrylic"
+
+
+def test_notes_stay_with_the_drawing_and_what_goes_on_says_so():
+    pack = steps.steps(sample_plan(), WORKSHOP)
+    one = next(step for step in pack if "-pass" in step.key)
+    order = dataclasses.replace(one.tables[-1], rows=one.tables[-1].rows * 60)
+    long = dataclasses.replace(one, tables=(*one.tables[:-1], order), notes=("Mind the step.",))
+    first, *more = pypdfium2.PdfDocument(write_pdf([long]))
+    assert "Mind the step." in first.get_textpage().get_text_bounded()
+    told = [" ".join(page.get_textpage().get_text_bounded().split()) for page in more]
+    assert told and all(f"{long.kind} · {long.title}, continued" in text for text in told)
 
 
 def test_a_letter_page_holds_one_step_as_well(tmp_path):

@@ -2,6 +2,7 @@
 
 import math
 import os
+import re
 from decimal import Decimal
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import pytest
 import shapely
 
 from cli.documents import pictures, states
+from cli.documents.canvas import Words
 from cli.documents.svg import svg
 from nesting import curves
 from nesting.model import Blank, Cost, Job, Machine, Piece, Placement, Plan, PlannedSheet, Ring, Source
@@ -130,3 +132,19 @@ def test_the_cases_differ_in_how_the_blank_is_moved():
     assert len(moved["long-rail-in-three-windows"]) == 3
     by = {lined.by for case in CASES for run in planned(case).sheets[0].passes for lined in run.lines_up}
     assert {"marks", "edge"} <= by
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_no_letter_of_an_edge_lies_on_the_name_of_a_point(case):
+    plan = planned(case)
+    (sheet,) = plan.sheets
+    run = sheet.passes[0]
+    shape = states.bed_shape(states.blank_shape(sheet, sheet.blanks[0]), run)
+    checks = states.check_points(plan.machine, shape)
+    drawn = pictures.pass_picture(plan, sheet, run, states.cuts_on(plan, sheet, "b1"), checks)
+    said = [item for item in drawn.items if isinstance(item, Words)]
+    points = [one for one in said if re.fullmatch("[ELJ][0-9]+", one.text)]
+    letters = [one for one in said if one.text in "ABCD"]
+    assert len(letters) == 4 and len(points) >= len(checks)
+    near = [(a.text, b.text) for a in letters for b in points if abs(a.x - b.x) < 11 and abs(a.y - b.y) < 9]
+    assert near == []
