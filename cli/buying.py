@@ -28,7 +28,7 @@ def buy(
     job: Annotated[Path, typer.Argument(help="The job file, e.g. job.toml.")],
     workshop: WorkshopOption = None,
     effort: Annotated[
-        int, typer.Option("--effort", min=1, help="Rounds of improvement for each way and stock key.")
+        int, typer.Option("--effort", min=1, help="Rounds of improvement for each way, material, colour and thickness.")
     ] = 3,
     seed: Annotated[int, typer.Option("--seed", min=0, max=SEED_MAX, help="Same inputs and seed, same table.")] = 1,
     csv: Annotated[

@@ -28,7 +28,9 @@ DEMO_DATA = Path(__file__).resolve().parent.parent / "demo_data"
 DEMO_FOLDER = Path("halfturn-demo")
 EFFORT = 8
 
-EffortOption = Annotated[int, typer.Option("--effort", min=1, help="Rounds of improvement for each stock key.")]
+EffortOption = Annotated[
+    int, typer.Option("--effort", min=1, help="Rounds of improvement for each material, colour and thickness.")
+]
 SeedOption = Annotated[int, typer.Option("--seed", min=0, max=SEED_MAX, help="Same inputs and seed, same plan.")]
 
 

@@ -39,10 +39,12 @@ def quote(
     job: Annotated[Path, typer.Argument(help="The job file; wording alone will do, without any drawing.")],
     out: Annotated[Path, typer.Option("--out", help="Folder for the quote; an older quote there is replaced.")],
     workshop: WorkshopOption = None,
-    effort: Annotated[int, typer.Option("--effort", min=1, help="Rounds of improvement for each stock key.")] = 2,
+    effort: Annotated[
+        int, typer.Option("--effort", min=1, help="Rounds of improvement for each material, colour and thickness.")
+    ] = 2,
     seed: Annotated[int, typer.Option("--seed", min=0, max=SEED_MAX, help="Same inputs and seed, same quote.")] = 1,
     most: Annotated[
-        int, typer.Option("--plan-up-to", metavar="PIECES", help="Copies with more pieces are not planned together.")
+        int, typer.Option("--plan-up-to", metavar="PIECES", help="Copies are planned together up to so many pieces.")
     ] = 120,
     day: Annotated[str, typer.Option("--date", help="Date of the quote, YYYY-MM-DD; else today.")] = "",
     as_json: JsonOption = False,

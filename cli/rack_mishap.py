@@ -32,7 +32,12 @@ def mishap(
             "--spoiled", help="A piece that is no good: its number in the work pack, or its id.", show_default=False
         ),
     ] = [],  # noqa: B006
-    cracked: Annotated[list[str], typer.Option("--cracked", help="A sheet of the plan.", show_default=False)] = [],  # noqa: B006
+    cracked: Annotated[
+        list[str],
+        typer.Option(
+            "--cracked", help="A sheet of the plan that is broken: the rest of it is scrap.", show_default=False
+        ),
+    ] = [],  # noqa: B006
     measured: Annotated[
         list[str],
         typer.Option("--measured", help="A sheet of the plan as it really is, e.g. S01=590x400.", show_default=False),

@@ -81,7 +81,7 @@ def labels(
     first: Annotated[int, typer.Option("--first", min=1, help="Place of the first label on its sheet.")] = 1,
     workshop: WorkshopOption = None,
 ) -> None:
-    """Print labels: number, QR code, outline, size, stock key, lot, date, place."""
+    """Print labels: number, QR code, outline, size, material, lot, date, place."""
     from cli.documents.labels import LabelPaper
     from inventory.shapes import two_lengths
 

@@ -65,7 +65,7 @@ def start(plan: PlanArgument, workshop: WorkshopOption = None, who: WhoOption = 
 def pass_run(
     plan: PlanArgument,
     blank: Annotated[str, typer.Argument(help="Blank of the plan, e.g. S01-b1; S01 if it is cut in one blank.")],
-    order: Annotated[int, typer.Argument(metavar="PASS", min=1, help="Which of its passes is run.")],
+    order: Annotated[int, typer.Argument(metavar="PASS", min=1, help="Which of its passes is run, e.g. 1.")],
     workshop: WorkshopOption = None,
     who: WhoOption = "",
 ) -> None:

@@ -54,8 +54,12 @@ def list_sheets(
     thickness: ThicknessOption = None,
     place: Annotated[str | None, typer.Option("--place", help="Only at this place.", show_default=False)] = None,
     lot: Annotated[str | None, typer.Option("--lot", help="Only of this lot.", show_default=False)] = None,
-    fits: Annotated[str, typer.Option("--fits", help="Only what may hold this, in mm.", show_default=False)] = "",
-    older: Annotated[int | None, typer.Option("--older", help="Only older, in days.", show_default=False)] = None,
+    fits: Annotated[
+        str, typer.Option("--fits", help="Only what may hold this size in mm, e.g. 500x300.", show_default=False)
+    ] = "",
+    older: Annotated[
+        int | None, typer.Option("--older", help="Only what has lain for more days than this.", show_default=False)
+    ] = None,
     held: Annotated[bool | None, typer.Option("--held/--free", help="Only held for a plan, or only free.")] = None,
     state: Annotated[
         Literal["on rack", "cut", "scrapped", "missing", "any"], typer.Option("--state", help="Where it stands.")
@@ -93,7 +97,7 @@ def list_sheets(
 
 
 def value(workshop: WorkshopOption = None) -> None:
-    """Area, book value and age of what is on the rack, by stock key."""
+    """Area, book value and age of what is on the rack, by material, colour and thickness."""
     from cli.rack_lines import worth_lines
     from inventory.views import worth
 
@@ -133,7 +137,12 @@ def receive(
         float | None, typer.Option("--grain", help="Direction of the grain, degrees.", show_default=False)
     ] = None,
     true_edges: Annotated[
-        str, typer.Option("--true-edges", help='Factory edges by first corner, e.g. "0 3".', show_default=False)
+        str,
+        typer.Option(
+            "--true-edges",
+            help='Edges as the factory cut them, each by its first corner, counted from 0, e.g. "0 3".',
+            show_default=False,
+        ),
     ] = "",
     square: Annotated[bool, typer.Option("--square", help="Its factory edges are known to be square.")] = False,
     workshop: WorkshopOption = None,
@@ -216,10 +225,12 @@ def correct(
     why: Annotated[str, typer.Option("--why", help="Why, for the ledger.")],
     material: Annotated[str | None, typer.Option("--material", help="What it is made of.", show_default=False)] = None,
     colour: Annotated[str | None, typer.Option("--colour", help="Colour and finish.", show_default=False)] = None,
-    thickness: Annotated[float | None, typer.Option("--thickness", help="mm", show_default=False)] = None,
+    thickness: Annotated[float | None, typer.Option("--thickness", help="Thickness in mm.", show_default=False)] = None,
     lot: Annotated[str | None, typer.Option("--lot", help="Lot on its label.", show_default=False)] = None,
     faces: Annotated[str | None, typer.Option("--faces", help="What its sides are.", show_default=False)] = None,
-    grain: Annotated[float | None, typer.Option("--grain", help="degrees", show_default=False)] = None,
+    grain: Annotated[
+        float | None, typer.Option("--grain", help="Direction of the grain, degrees.", show_default=False)
+    ] = None,
     value: Annotated[str | None, typer.Option("--value", help="Book value.", show_default=False)] = None,
     square: Annotated[
         bool | None,
