@@ -230,6 +230,7 @@ def _plan_stock(
         def tell(bound: Decimal) -> None:
             watch(Progress("bounding the cost more sharply", 0, reached, bound, str(stock)))
 
+        tell(least)
         least = sharper_bound(listed, kinds, shop, answer.known, least, reached, request.effort, stop, tell)
     return explained(with_copies(answer.columns, kinds, shop, first), answer, found, shop.rates), least
 

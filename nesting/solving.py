@@ -20,10 +20,11 @@ class NoAnswer(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Relaxed:
-    """Of a linear program: what one more of each demand costs, how often each column is used."""
+    """Of a linear program: what one more of each demand costs, how often each column is used, what all cost."""
 
     duals: tuple[float, ...]
     uses: tuple[float, ...]
+    cost: float
 
 
 def solved(model: cp_model.CpModel, effort: float, linear: int = 1) -> cp_model.CpSolver:
@@ -71,7 +72,8 @@ def relaxed(
     solver.Minimize(sum(cost * var for cost, var in zip(costs, use, strict=True)))
     if solver.Solve() != pywraplp.Solver.OPTIMAL:
         raise NoAnswer("the linear program has no answer")
-    return Relaxed(tuple(float(row.dual_value()) for row in demands), tuple(float(var.solution_value()) for var in use))
+    duals = tuple(float(row.dual_value()) for row in demands)
+    return Relaxed(duals, tuple(float(var.solution_value()) for var in use), float(solver.Objective().Value()))
 
 
 def optimum(model: linear_solver_pb2.MPModelProto) -> list[float]:

@@ -7,6 +7,7 @@ its linear solver. The numbers (M1) to (M4) and (M6) are those of docs/model.md.
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Sequence
 
 from ortools.sat.python import cp_model
@@ -15,10 +16,49 @@ from nesting.assigning.columns import Column
 from nesting.solving import NoAnswer, relaxed, solved
 
 EFFORT = 1.0
+FIRST = 0.1
+"""Effort for an answer to begin with: what it costs tells which columns a cheaper one can be made of."""
 
 
-def cheapest(columns: Sequence[Column], wanted: Sequence[int]) -> list[Column] | None:
-    """The cheapest columns that hold at least what is wanted, an offer's as often as used; None if none do."""
+def cheapest(
+    columns: Sequence[Column], wanted: Sequence[int], known: Sequence[Column] | None = None
+) -> list[Column] | None:
+    """The cheapest columns that hold at least what is wanted, an offer's as often as used; None if none do.
+
+    `known`, an answer from these columns or others, is returned where none that costs less was found.
+    """
+    if known is None:
+        known = _chosen(columns, wanted, FIRST)
+        if known is None:
+            return _chosen(columns, wanted, EFFORT)
+    below = sum(column.cents for column in known)
+    return _chosen(_promising(columns, wanted, below), wanted, EFFORT, below) or list(known)
+
+
+def _promising(columns: Sequence[Column], wanted: Sequence[int], below: int) -> list[Column]:
+    """The columns that an answer for less than `below` cents can have: by the duals of (M2), any with another of them
+    costs so much at least (reduced cost fixing)."""
+    duals = worth(columns, wanted)
+    if duals is None:
+        return list(columns)
+    worths = [max(0.0, dual) for dual in duals]
+    over = [c.cents - sum(map(operator.mul, c.counts, worths)) for c in columns]
+    gains: dict[str, float] = {}
+    for column, cents in zip(columns, over, strict=True):
+        if column.candidate.once:
+            gains[column.candidate.id] = min(gains.get(column.candidate.id, 0.0), cents)
+    least = sum(map(operator.mul, wanted, worths)) + sum(gains.values())
+    return [
+        column
+        for column, cents in zip(columns, over, strict=True)
+        if least + cents - gains.get(column.candidate.id, 0.0) <= below - 0.5
+    ]
+
+
+def _chosen(
+    columns: Sequence[Column], wanted: Sequence[int], effort: float, below: int | None = None
+) -> list[Column] | None:
+    """The cheapest of these columns, for less than `below`; None if none were found."""
     most = max([sum(wanted), *(c.candidate.least for c in columns)])
     model = cp_model.CpModel()
     use = [model.new_int_var(0, 1 if c.candidate.once else most, f"use_{k}") for k, c in enumerate(columns)]
@@ -28,10 +68,12 @@ def cheapest(columns: Sequence[Column], wanted: Sequence[int]) -> list[Column] |
         model.add(sum(v for c, v in zip(columns, use, strict=True) if c.candidate.id == offcut) <= 1)  # (M3)
     _keep_to_orders(model, columns, use, most)  # (M4)
     _keep_to_supply(model, columns, use)  # (M6)
+    if below is not None:
+        model.add(sum(c.cents * var for c, var in zip(columns, use, strict=True)) <= below - 1)
     # (M1) money; a thousandth of a cent a sheet breaks ties towards fewer sheets, then towards earlier columns.
     model.minimize(sum((c.cents * 1000 + 1) * var for c, var in zip(columns, use, strict=True)))
     try:
-        solver = solved(model, EFFORT)
+        solver = solved(model, effort, linear=2)
     except NoAnswer:
         return None
     return [c for c, var in zip(columns, use, strict=True) for _ in range(solver.value(var))]

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence, Sized
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Sized
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -40,17 +40,22 @@ from nesting.solving import NoAnswer, Relaxed, relaxed, solved
 
 WORK = 4_000_000
 """Free rectangles looked at for one whole answer, for each round of effort asked for."""
+LAY_WORK = 20_000_000
+"""The same for laying all pieces on given sheets, where they are as many as `FULL`; less where they are fewer."""
+FULL = 60
 FILL_WORK = 5_000
-"""The same for one bin priced by duals, for each round of effort."""
+"""The same for one bin priced by duals, for each round of effort; four times as much after each round in vain."""
+VAIN = 3
+"""Rounds in vain before no more fillings are priced."""
 MOST_ROUNDS = 16
 """Rounds of effort that this comes to at most: who asks for more wants the search after it, which tells how it goes."""
 MISSES = 3
 """Sets of sheets on which not all pieces could be laid, before no more are tried."""
 MOST = 1000
 """Pieces beyond which no whole answer is looked for at once."""
-PRICED = 100
+PRICED = 200
 """Times at most that the linear program is solved and all bins are filled by its duals."""
-CHOICE = 1.0
+CHOICE = 2.0
 """Effort for choosing among all fillings."""
 
 
@@ -212,7 +217,7 @@ def _laid(task: _Task, chosen: Sequence[int], seed: int) -> list[Filled]:
         [task.stock[at] for at in chosen],
         gap_mm=machine.gap_mm,
         margin_mm=machine.margin_mm,
-        work=WORK * task.effort,
+        work=LAY_WORK * task.effort * min(FULL, len(task.shapes)) // FULL,
         seed=seed,
         stop=task.stop,
     )
@@ -222,24 +227,48 @@ def _laid(task: _Task, chosen: Sequence[int], seed: int) -> list[Filled]:
 # ── fillings priced by duals ─────────────────────────────────────────────────────────────────────────────────────
 
 
+@dataclass(frozen=True, slots=True)
+class _Filling:
+    """A sheet as laid; how many of each kind it holds, what it costs."""
+
+    filled: Filled
+    counts: Counter[int]
+    cost: float
+
+    def gain(self, duals: Sequence[float]) -> float:
+        """What it is worth by the duals more than it costs."""
+        return sum(duals[kind] * n for kind, n in self.counts.items()) - self.cost
+
+
 def _priced(task: _Task, first: Sequence[Filled]) -> tuple[list[Filled], list[Filled]]:
     """Fillings that the linear program uses and sheets for what its answer, rounded down, leaves; and the cheapest of
     all that hold all pieces."""
-    fillings = list(first)
+    fillings = _fillings(task, first)
     mix = _relaxed(task, fillings)
+    vain = 0
     for number in range(PRICED):
         task.tell("filling sheets with rectangles", task.cost(first))
-        better = [one for one in _fillings_by(task, mix.duals, number) if _gain(task, one, mix.duals) > 1e-6]
-        if not better or task.stop:
+        found = _fillings_by(task, mix.duals, number, FILL_WORK * 4**vain)
+        better = [one for one in _fillings(task, found) if one.gain(mix.duals) > 1e-6]
+        vain += not better
+        if vain == VAIN or task.stop:
             break
-        fillings += better
-        mix = _relaxed(task, fillings)
+        if better:
+            fillings += better
+            mix = _relaxed(task, fillings)
     used = [one for one, often in zip(fillings, mix.uses, strict=True) if often > 1e-6]
     rest = _rest(task, fillings, [math.floor(often + 1e-6) for often in mix.uses])
-    return [*used, *rest], _cheapest(task, [*fillings, *rest])
+    # An answer costs `mix.cost` at least, and with one of the others no less than the first (reduced cost fixing).
+    slack = task.cost(first) - mix.cost
+    promising = [one for one in (*fillings, *rest) if -one.gain(mix.duals) < slack]
+    return [one.filled for one in (*used, *rest)], _cheapest(task, promising)
 
 
-def _fillings_by(task: _Task, duals: Sequence[float], number: int) -> Iterator[Filled]:
+def _fillings(task: _Task, several: Iterable[Filled]) -> list[_Filling]:
+    return [_Filling(one, task.counts(one), task.cost([one])) for one in several]
+
+
+def _fillings_by(task: _Task, duals: Sequence[float], number: int, work: int) -> Iterator[Filled]:
     machine, shop = task.shop.machine, task.shop
     valued = [replace(shape, value=duals[task.kind_of[shape.id]]) for shape in task.shapes]
     for at, kind in enumerate(task.stock):
@@ -250,59 +279,55 @@ def _fillings_by(task: _Task, duals: Sequence[float], number: int) -> Iterator[F
                 kind.grounds[0],
                 gap_mm=machine.gap_mm,
                 margin_mm=machine.margin_mm,
-                work=FILL_WORK * task.effort,
+                work=work * task.effort,
                 seed=shop.seed * 1009 + number,
             )
             if layout is not None and layout.spots:
                 yield Filled(at, layout.spots)
 
 
-def _gain(task: _Task, filled: Filled, duals: Sequence[float]) -> float:
-    """What a filling is worth by the duals more than it costs."""
-    return sum(duals[kind] * n for kind, n in task.counts(filled).items()) - task.cost([filled])
-
-
-def _limits(task: _Task, fillings: Sequence[Filled]) -> list[tuple[list[int], int]]:
+def _limits(task: _Task, fillings: Sequence[_Filling]) -> list[tuple[list[int], int]]:
     """(M3) the fillings of each candidate of which there are only so many, and how many."""
     return [
-        ([k for k, one in enumerate(fillings) if task.ways[one.bin][0].id == candidate.id], candidate.limit)
+        ([k for k, one in enumerate(fillings) if task.ways[one.filled.bin][0].id == candidate.id], candidate.limit)
         for candidate in {candidate.id: candidate for candidate, _ in task.ways}.values()
         if candidate.limit is not None
     ]
 
 
-def _relaxed(task: _Task, fillings: Sequence[Filled]) -> Relaxed:
+def _relaxed(task: _Task, fillings: Sequence[_Filling]) -> Relaxed:
     """(M1) to (M3) without whole numbers, over these fillings."""
-    counts, costs = [task.counts(one) for one in fillings], [task.cost([one]) for one in fillings]
+    counts, costs = [one.counts for one in fillings], [one.cost for one in fillings]
     return relaxed(counts, costs, task.copies, _limits(task, fillings))
 
 
-def _cheapest(task: _Task, fillings: Sequence[Filled]) -> list[Filled]:
+def _cheapest(task: _Task, fillings: Sequence[_Filling]) -> list[Filled]:
     """(M1) to (M3) over these fillings: those that the best answer found uses."""
     model = cp_model.CpModel()
     use = [model.new_int_var(0, max(task.copies), "") for _ in fillings]
-    counts = [task.counts(one) for one in fillings]
     for kind, wanted in enumerate(task.copies):
-        model.add(sum(held[kind] * var for held, var in zip(counts, use, strict=True) if held[kind]) >= wanted)
+        model.add(
+            sum(one.counts[kind] * var for one, var in zip(fillings, use, strict=True) if one.counts[kind]) >= wanted
+        )
     for several, most in _limits(task, fillings):
         model.add(sum(use[k] for k in several) <= most)
-    model.minimize(sum(round(100 * task.cost([one])) * var for one, var in zip(fillings, use, strict=True)))
+    model.minimize(sum(round(100 * one.cost) * var for one, var in zip(fillings, use, strict=True)))
     try:
         solver = solved(model, CHOICE * task.effort / 8, linear=2)
     except NoAnswer:
         return []
-    return [one for one, var in zip(fillings, use, strict=True) for _ in range(solver.value(var))]
+    return [one.filled for one, var in zip(fillings, use, strict=True) for _ in range(solver.value(var))]
 
 
-def _rest(task: _Task, fillings: Sequence[Filled], times: Sequence[int]) -> list[Filled]:
+def _rest(task: _Task, fillings: Sequence[_Filling], times: Sequence[int]) -> list[_Filling]:
     """The sheets for the pieces that fillings, each used so often, do not hold."""
     held: Counter[int] = Counter()
     taken: Counter[str] = Counter()
     for one, n in zip(fillings, times, strict=True):
-        for kind, count in task.counts(one).items():
+        for kind, count in one.counts.items():
             held[kind] += n * count
-        taken[task.stock[one.bin].of] += n
+        taken[task.stock[one.filled.bin].of] += n
     left = [max(0, copies - held[number]) for number, copies in enumerate(task.copies)]
     stock = [replace(bin, limit=None if bin.limit is None else bin.limit - taken[bin.of]) for bin in task.stock]
     shapes = shapes_of(task.kinds, left, [1.0] * len(left))
-    return task.share_out(shapes, stock) if shapes else []
+    return _fillings(task, task.share_out(shapes, stock)) if shapes else []

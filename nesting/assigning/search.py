@@ -140,10 +140,9 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
         spare = list(beyond_need(found, len(kinds), shop))
         for column in (*spare, *whole, *more):
             pool.add(column)
-        # Whole answers for rectangles are found without a set to begin with. The master alone, choosing among all,
-        # might stop before it comes upon them again.
+        # Whole answers for rectangles are found without a set to begin with.
         best = cheapest([*spare, *whole], wanted) if whole else _repeated(pool, wanted, search)
-        best = _searched(pool, wanted, _cheaper(best, cheapest(pool.columns, wanted)), search)
+        best = _searched(pool, wanted, cheapest(pool.columns, wanted, best), search)
         if best is None:
             raise _no_answer(pool, wanted)
         return _compared(pool, best, wanted, search)
@@ -193,20 +192,15 @@ def _searched(pool: Pool, wanted: Sequence[int], best: list[Column] | None, sear
                 _build(pool, wanted, values, large_orders, dice)
         else:
             _rebuild_part(pool, best, values, dice)
-        # The master may stop before it has proven its answer the cheapest.
-        best = _cheaper(best, cheapest(pool.columns, wanted))
+        best = cheapest(pool.columns, wanted, best)
         if best is not None:
             for column in refits.improved(best, dice, replace(pool.shop, seed=pool.seed)):
                 pool.add(column)
-            best = _cheaper(best, cheapest(pool.columns, wanted)) or best
+            best = cheapest(pool.columns, wanted, best) or best
             search.watch(Progress(search.step, number + 1, _price(best), search.bound, pool.stock))
             if search.stop:
                 break
     return best
-
-
-def _cheaper(*answers: list[Column] | None) -> list[Column] | None:
-    return min((answer for answer in answers if answer), key=cost_cents, default=None)
 
 
 def _compared(pool: Pool, best: list[Column], wanted: Sequence[int], search: Search) -> Answer:

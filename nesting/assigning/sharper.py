@@ -44,6 +44,8 @@ BOXES = 40
 """With more pieces on a sheet, packing it counts for more effort: the solver does not count what pairs take."""
 MOST_BOXES = 120
 """With more pieces that may lie on a sheet, only their areas and shares are looked at, not how they lie."""
+MOST_AT_ONCE = 16
+"""The same where a sheet has the area of more usual pieces: about how so many lie nothing is proven in fair time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,7 @@ def sharper_bound(
     """Proven, and no less than `least`; `least` itself where pieces are not all upright rectangles.
 
     Nothing more is looked for once the bound is at `reached`, what the answer costs, or `stop` holds something; `tell`
-    is told the bound after each round."""
+    is told the bound after the first round, then after all: the bound itself takes longest."""
     sides = upright_sides(kinds, shop.machine)
     if not all(map(min, sides)) or not all(map(_is_rectangle, kinds)):
         return least
@@ -79,7 +81,9 @@ def sharper_bound(
     if fitted:
         least = max(least, lower_bound(found, kinds, shop, fitted))
     valued = _Valued(found, [room_in_units(one, shop.machine) for one in found], sides, wanted, columns, effort, stop)
-    while least < reached and not stop and valued.go_on():
+    for most in (1, ROUNDS):
+        if least >= reached or stop or not valued.went_on(most):
+            break
         least = max(least, lower_bound(found, kinds, shop, [*fitted, *valued.strongest()]))
         tell(least)
     return least
@@ -114,7 +118,14 @@ class _Valued:
         """Those by which all pieces come to most."""
         return [row for _, row in sorted(self._rows, key=lambda known: -known[0])[:BEST]]
 
-    def go_on(self) -> bool:
+    def went_on(self, most: int) -> bool:
+        """Value the pieces anew, so often at most, until they come to no more; False where they did not at once."""
+        rounds = 0
+        while rounds < most and self._go_on():
+            rounds += 1
+        return rounds > 0
+
+    def _go_on(self) -> bool:
         """Value the pieces anew until they come to more than before; False where they do not any longer."""
         before = max((value for value, _ in self._rows), default=0.0)
         while self._left > 0 and len(self._rows) < ROUNDS and not self._stop:
@@ -198,7 +209,8 @@ def _most_held(
     for copies in boxes:
         for one, other in itertools.pairwise(copies):
             model.add_implication(other, one)
-    if sum(map(len, boxes)) <= MOST_BOXES:
+    usual = sum(w * d * n for (w, d), n in zip(small, wanted, strict=True)) / sum(wanted)
+    if sum(map(len, boxes)) <= MOST_BOXES and width * depth <= MOST_AT_ONCE * usual:
         _keep_apart(model, boxes, small, (width, depth))
     model.add(sum(w * d * box for (w, d), copies in zip(small, boxes, strict=True) for box in copies) <= width * depth)
     for row in _shares(small, wanted, units, (width, depth)):

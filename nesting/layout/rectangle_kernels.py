@@ -530,7 +530,7 @@ def lay_all(
             waiting = waiting[now.bin[waiting] == -1]
         work[0] += len(area)
         new = np.sum(area[waiting])
-        heat = (1.0 - done) ** 2 * np.mean(area)
+        heat = 0.1 * (1.0 - done) ** 2 * np.mean(area)
         if new <= figures[0] or (heat > 0.0 and uniform(state) < math.exp((figures[0] - new) / heat)):
             figures[0] = new
             _copy(now, kept)
