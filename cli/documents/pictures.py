@@ -6,9 +6,9 @@ A sheet is drawn face up in its own frame; the bed as the person sees it who sta
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Collection, Iterable, Sequence
-from itertools import zip_longest
+from collections.abc import Iterable, Sequence
 
 import shapely
 from shapely import LineString, Polygon
@@ -168,37 +168,37 @@ def contact_picture(plan: Plan) -> Picture:
     return paper.finish(f"All {counted(len(plan.sheets), 'sheet')} of the plan, to one scale")
 
 
-def pieces_picture(items: Sequence[Sequence[Piece]], word_ends: Sequence[Collection[int]] = ()) -> Picture:
-    """The pieces of each item side by side on one baseline, all to one scale, without a word of how they are laid
-    out. `word_ends` says for each item after how many pieces a space stands."""
-    lines = [_line(item[:MOST_SHAPES], ends) for item, ends in zip_longest(items, word_ends, fillvalue=()) if item]
-    corners, total = _in_rows([size for _, size in lines])
+def pieces_picture(items: Sequence[Sequence[Piece]]) -> Picture:
+    """The pieces of each item, letters as the wording is set, others side by side; all to one scale, without a word of
+    how they are laid out."""
+    groups = [_group(item[:MOST_SHAPES]) for item in items if item]
+    corners, total = _in_rows([size for _, size in groups])
     paper = Canvas((0.0, -total[1], total[0], 0.0), bottom=12, top=8, deepest=200)
-    for (spots, _), (x, y) in zip(lines, corners, strict=True):
+    for (spots, _), (x, y) in zip(groups, corners, strict=True):
         for piece, (left, below) in spots:
             paper.origin = (x + left, y + below)
             paper.chains((*piece.holes, piece.outline), True, look.EDGE, look.NOW_FILL)
             paper.chains(piece.marks, False, look.MARK_LINE)
-    return paper.finish(f"{counted(sum(len(spots) for spots, _ in lines), 'piece')}, to one scale")
+    return paper.finish(f"{counted(sum(len(spots) for spots, _ in groups), 'piece')}, to one scale")
 
 
-def _line(pieces: Sequence[Piece], ends: Collection[int]) -> tuple[list[tuple[Piece, Point]], Point]:
-    """Where each piece's own origin goes, from the lower left corner of the line; and the line's size."""
+def _group(pieces: Sequence[Piece]) -> tuple[list[tuple[Piece, Point]], Point]:
+    """Where each piece's own origin goes, from the lower left corner of them all; and the size of them all."""
     boxes = [curves.bounds([piece.outline]) for piece in pieces]
-    gap = 0.1 * max(y1 - y0 for _, y0, _, y1 in boxes)
-    low = min(y0 - piece.baseline_mm for piece, (_, y0, _, _) in zip(pieces, boxes, strict=True))
-    high = max(y1 - piece.baseline_mm for piece, (_, _, _, y1) in zip(pieces, boxes, strict=True))
-    spots, x = [], 0.0
-    for number, (piece, (x0, _, x1, _)) in enumerate(zip(pieces, boxes, strict=True), start=1):
-        spots.append((piece, (x - x0, -piece.baseline_mm - low)))
-        x += x1 - x0 + gap * (SPACE if number in ends and number < len(pieces) else 1.0)
-    return spots, (x - gap, high - low)
+    at = [piece.at_mm for piece in pieces]
+    if not any(map(any, at)):
+        gap = 0.1 * max(y1 - y0 for _, y0, _, y1 in boxes)
+        steps = itertools.accumulate((x1 - x0 + gap for x0, _, x1, _ in boxes), initial=0.0)
+        at = [(x - x0, -y0) for x, (x0, y0, _, _) in zip(steps, boxes, strict=False)]
+    placed = list(zip(at, boxes, strict=True))
+    left, low = (min(place[axis] + box[axis] for place, box in placed) for axis in (0, 1))
+    right, high = (max(place[axis] + box[axis + 2] for place, box in placed) for axis in (0, 1))
+    spots = [(piece, (x - left, y - low)) for piece, (x, y) in zip(pieces, at, strict=True)]
+    return spots, (right - left, high - low)
 
 
 MOST_SHAPES = 60
 """Of one item."""
-SPACE = 4.0
-"""A space between words, in gaps between letters."""
 
 
 def _in_rows(sizes: Sequence[Point]) -> tuple[list[Point], Point]:

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
-from itertools import accumulate
 from pathlib import Path
 
 from cli.documents import canvas as look
@@ -81,15 +80,8 @@ def customer_steps(quote: Quote) -> list[Step]:
 
 
 def _picture(quote: Quote) -> Picture:
-    """One of each piece; a wording with the spaces between its words."""
-    items = [[piece for piece in item if piece.copy == 1] for item in quote.items]
-    return pictures.pieces_picture(items, list(map(_word_ends, quote.job.piece, items)))
-
-
-def _word_ends(order: PieceOrder, pieces: Sequence[Piece]) -> tuple[int, ...]:
-    """After how many letters each word ends; none where letters are not piece by piece what was asked for."""
-    ends = tuple(accumulate(map(len, (order.wording or "").split())))
-    return ends if ends and ends[-1] == len(pieces) else ()
+    """One of each piece."""
+    return pictures.pieces_picture([[piece for piece in item if piece.copy == 1] for item in quote.items])
 
 
 def _estimated(quote: Quote) -> list[str]:

@@ -220,6 +220,6 @@ def _piece(one: _Wanted, piece_id: str, name: str) -> Piece:
         joint=order.joint,
         strap=order.strap,
         joints_aligned=order.joints_aligned,
-        baseline_mm=-y if order.wording is not None else 0.0,
+        at_mm=(x, y) if order.wording is not None else (0.0, 0.0),
         one_lot=order.one_lot or one.face,
     )

@@ -27,7 +27,9 @@ class Joint:
 class Piece:
     """One thing to cut, piece frame. `outline` runs counter-clockwise, `holes` clockwise; marks ride along.
 
-    Pieces with the same `joints_aligned` are neighbours whose joints lie at common heights over `baseline_mm`.
+    Pieces with the same `joints_aligned` are neighbours whose joints lie at common heights over their baseline. Of
+    letters `at_mm` says where the piece frame lies in the wording as set: from the start of its first line, on the
+    baseline.
     Pieces of one stock key with the same `one_lot` form one visible face: they come from one lot.
     """
 
@@ -49,7 +51,7 @@ class Piece:
     joint: JointKind = "butt"
     strap: StockKey | None = None
     joints_aligned: str = ""
-    baseline_mm: float = 0.0
+    at_mm: Point = (0.0, 0.0)
     one_lot: str = ""
 
     @property

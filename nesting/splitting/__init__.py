@@ -125,7 +125,7 @@ def _choice(question: Question, proposal: Proposal, axis: Axis | None) -> Choice
     cells, columns = proposal.cells, proposal.columns
     heights = {}
     if question.piece.joints_aligned:
-        base = question.piece.baseline_mm
+        base = -question.piece.at_mm[1]
         for number, edge in enumerate(cells.edges):
             chord = cells.chords[edge.chord]
             place = (chord.a[1] - base) / HEIGHTS_MM
@@ -280,7 +280,7 @@ def _segment(piece: Piece, part: Part, number: int, seams: Sequence[Seam], angle
         one_piece=True,
         segment_of=piece.id,
         joints=tuple(joints),
-        baseline_mm=0.0,
+        at_mm=(0.0, 0.0),
     )
     ((x, y, _),) = curves.moved([(x0, y0, 0.0)], 0.0, 0.0, angle)
     return segment, Seat(segment.id, x, y, angle)

@@ -173,7 +173,7 @@ def _wanted_levels(question: Question, lines: Turned, angle: float, main: float)
     """Heights that neighbours share; across the long axis, even shares and whole rooms."""
     low, high = lines.span
     if question.piece.joints_aligned and angle == 0.0:
-        base = question.piece.baseline_mm
+        base = -question.piece.at_mm[1]
         first = math.ceil((low - base) / HEIGHTS_MM)
         return {base + HEIGHTS_MM * i for i in range(first, math.floor((high - base) / HEIGHTS_MM) + 1)}
     if abs((angle - main) % 180.0 - 90.0) > 1e-6:

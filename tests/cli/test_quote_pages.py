@@ -2,6 +2,7 @@
 
 import dataclasses
 import html.parser
+from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -13,7 +14,8 @@ from cli.documents import canvas as look
 from cli.documents.pictures import pieces_picture
 from cli.documents.quote import Quote, customer_steps, inner_steps, write_quote
 from nesting import quoting
-from nesting.model import Extra, Job, JobFile, PieceOrder, Progress, Quoting
+from nesting.drawing.pieces import read_order
+from nesting.model import Extra, Job, JobFile, Piece, PieceOrder, Progress, Quoting
 from tests.cli.sample_plan import WORKSHOP, sample_plan
 
 
@@ -93,24 +95,32 @@ def test_an_item_is_as_large_as_its_own_drawing_though_another_name_begins_alike
     assert "2000 × 2000 mm" in other and "2000" not in own
 
 
-def test_a_wording_stands_on_one_line_in_its_order():
-    letters = [dataclasses.replace(made().items[0][0], id=f"t-{n}", outline=square(s)) for n, s in enumerate((90, 60))]
+def drawn(pieces: Sequence[Piece]) -> list[tuple[float, float, float]]:
+    """Left, right and lower side of each piece as pictured, in widths of the first."""
+    paths = [item for item in pieces_picture([pieces]).items if isinstance(item, look.Path)]
+    outlines = [path.chains[-1] for path in paths if path.fill == look.NOW_FILL]
+    boxes = [(min(x for x, *_ in c), max(x for x, *_ in c), max(y for _, y, _ in c)) for c in outlines]
+    wide = boxes[0][1] - boxes[0][0]
+    return [(left / wide, right / wide, low / wide) for left, right, low in boxes]
 
-    def drawn(word_ends: list[list[int]]) -> list[tuple[float, float, float]]:
-        """Left, right and baseline of each letter, in widths of the first."""
-        chains = [
-            item.chains[-1]
-            for item in pieces_picture([letters], word_ends).items
-            if isinstance(item, look.Path) and item.fill == look.NOW_FILL
-        ]
-        boxes = [(min(x for x, *_ in c), max(x for x, *_ in c), max(y for _, y, _ in c)) for c in chains]
-        wide = boxes[0][1] - boxes[0][0]
-        return [(left / wide, right / wide, low / wide) for left, right, low in boxes]
 
-    first, second = drawn([])
-    assert first[1] < second[0] and first[2] == pytest.approx(second[2]), "side by side on one baseline"
-    before, after = drawn([[1]])
-    assert after[0] - before[1] > 2 * (second[0] - first[1]), "a space stands between words"
+def test_pieces_of_a_drawing_stand_side_by_side_on_one_line():
+    shapes = [dataclasses.replace(made().items[0][0], id=f"t-{n}", outline=square(s)) for n, s in enumerate((90, 60))]
+    first, second = drawn(shapes)
+    assert first[1] < second[0] and first[2] == pytest.approx(second[2])
+
+
+def test_a_wording_is_pictured_as_it_is_set(tmp_path):
+    """Its dots over their letter, a space between its words, lines one below the other."""
+    order = PieceOrder("name", "acrylic", "opal", 5.0, wording="ö x\nl", height_mm=100.0)
+    pieces, *_ = read_order(JobFile(Job("name"), (order,)), tmp_path)
+    assert len(pieces) == 5
+    spots = dict(zip([piece.id for piece in pieces], drawn(pieces), strict=True))
+    body, *dots = sorted((spots[piece.id] for piece in pieces[:3]), key=lambda spot: spot[0] - spot[1])
+    assert all(body[0] < left and right < body[1] and low < body[2] for left, right, low in dots)
+    x, below = (spots[piece.id] for piece in pieces[3:])
+    assert x[0] - body[1] > 0.25 * (body[1] - body[0]), "a space"
+    assert x[2] == pytest.approx(body[2], abs=0.05 * (body[1] - body[0])) and below[2] > 1.5 * (body[1] - body[0]) + x[2]
 
 
 def test_the_chart_of_the_search_shows_the_one_that_the_plan_came_of():

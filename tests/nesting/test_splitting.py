@@ -187,7 +187,7 @@ def test_neighbours_that_ask_for_it_are_joined_at_common_heights():
 
 def test_a_baseline_shifts_the_common_heights():
     low = oversize(rectangle(90, 1100), name="low", joints_aligned="row")
-    high = oversize(rectangle(90, 1100), name="high", joints_aligned="row", baseline_mm=7.0)
+    high = oversize(rectangle(90, 1100), name="high", joints_aligned="row", at_mm=(0.0, -7.0))
     found = split_all([Question(one, ROOMS) for one in (low, high)])
     (one,), (other,) = ({round(line.centroid.y, 6) for line in joint_lines(f.segments, f.split)} for f in found)
     assert other - one == pytest.approx(7.0)
