@@ -120,7 +120,9 @@ def test_a_wording_is_pictured_as_it_is_set(tmp_path):
     assert all(body[0] < left and right < body[1] and low < body[2] for left, right, low in dots)
     x, below = (spots[piece.id] for piece in pieces[3:])
     assert x[0] - body[1] > 0.25 * (body[1] - body[0]), "a space"
-    assert x[2] == pytest.approx(body[2], abs=0.05 * (body[1] - body[0])) and below[2] > 1.5 * (body[1] - body[0]) + x[2]
+    assert (
+        x[2] == pytest.approx(body[2], abs=0.05 * (body[1] - body[0])) and below[2] > 1.5 * (body[1] - body[0]) + x[2]
+    )
 
 
 def test_the_chart_of_the_search_shows_the_one_that_the_plan_came_of():
