@@ -6,7 +6,10 @@ fraction of a second afterwards. `python -m nesting.layout.ready` does it as a p
 Compiling holds one lock for all threads, so the first time two processes share the work and leave it in the cache.
 """
 
-from concurrent.futures import ProcessPoolExecutor
+import signal
+from collections.abc import Callable, Sequence
+from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
+from contextlib import suppress
 from multiprocessing import get_context
 
 import numpy as np
@@ -24,15 +27,22 @@ SHAPES = [Shape("whole", SQUARE), Shape("shared", SQUARE, (0.0, 90.0), reach_cha
 
 
 def get_ready() -> None:
-    """Lay two squares: all kernels that a plan needs are compiled, or read from the cache, by it."""
+    """Lay a few squares: all kernels that a plan needs are compiled, or read from the cache, by it."""
     kernels.uniform(np.zeros(1, np.uint64))
     parts = (_outlines, _rectangles)
     if sum(kernels.uniform.stats.cache_misses.values()):
-        with ProcessPoolExecutor(len(parts), get_context("spawn")) as pool:
-            for done in [pool.submit(part) for part in parts]:
-                done.result()
+        with suppress(OSError, BrokenExecutor):  # where no process can be started, this one does it all
+            _compile_side_by_side(parts)
     for part in parts:
         part()
+
+
+def _compile_side_by_side(parts: Sequence[Callable[[], None]]) -> None:
+    """Each in a process that leaves Ctrl-C to this one."""
+    ignoring = (signal.SIGINT, signal.SIG_IGN)
+    with ProcessPoolExecutor(len(parts), get_context("spawn"), signal.signal, ignoring) as pool:
+        for done in [pool.submit(part) for part in parts]:
+            done.result()
 
 
 def _outlines() -> None:
