@@ -310,7 +310,7 @@ def offcut_from(values: Mapping[str, Any]) -> Offcut:
         faces=values["faces"],
         grain_deg=values["grain_deg"],
         true_edges=tuple(values["true_edges"]),
-        square=values.get("square", False),
+        square=values.get("square", False),  # not said of sheets received before it was asked
     )
 
 
