@@ -137,7 +137,7 @@ def _places_along(machine: Machine, depth: float) -> list[float]:
     if depth <= travel + EPS:
         return [travel_back - depth if "back" in machine.datum else front]
     if machine.open_front and machine.open_back:
-        count = math.ceil((depth - OVERLAP_MM) / (travel - OVERLAP_MM) - EPS)
+        count = max(2, math.ceil((depth - EPS - OVERLAP_MM) / (travel - OVERLAP_MM)))
         step = (depth - travel) / (count - 1)
         return [front - i * step for i in range(count)]
     if machine.open_front:

@@ -93,6 +93,13 @@ def test_the_same_disc_slides_through_an_open_machine():
     assert second.turn_before == "shift"
 
 
+@pytest.mark.parametrize("deeper", [0.002, 0.26, 0.4])
+def test_a_sheet_hardly_deeper_than_the_travel_slides_through_an_open_machine(deeper):
+    sheet = (0, 0, 600, 400 + deeper)
+    runs = passes_for(sheet, [laid(piece(rectangle(500, 380 + deeper)), 10, 10)], laser(open_back=True))
+    assert len(runs) == 1 and runs[0].whole, "one of the two windows holds it"
+
+
 def test_pieces_that_one_reach_holds_are_never_joined():
     pieces = [laid(piece(rectangle(200, 150), name=f"p{i}", id=f"p{i}"), 20, 20 + 160 * i) for i in range(4)]
     runs = passes_for((0, 0, 600, 700), pieces, laser())
