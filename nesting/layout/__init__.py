@@ -4,8 +4,9 @@ Three questions: `fit` (does the whole set fit?), `fill` (the most valuable subs
 strip that holds all); `stock.cheapest` asks for the cheapest sheets that hold all. Every layout returned has passed an
 exact check. Rooms, from the data to the answer: `terms` (what is asked and answered), `outlines` and `grounds` (shapes
 and sheets for the kernels), `kernels` (evaluation and moves, compiled), `search` (one layout under way), `fit`, `fill`,
-`strip` with `compaction`, `stock` with `asked` and `dealing` (outer loops), `checks` (the exact check). Faster, where
-all is upright rectangles: `rectangles`. `bench`, `growth`, `instances` and `guillotine` measure, `ready` compiles.
+`strip` with `compaction`, `stock` with `asked` and `dealing` (outer loops), `lattice` (pieces made of squares, by exact
+search), `checks` (the exact check). Faster, where all is upright rectangles: `rectangles`. `bench`, `growth`,
+`instances` and `guillotine` measure, `ready` compiles.
 """
 
 from nesting.layout.fill import fill

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from nesting.layout.lattice import spots_on_lattice
 from nesting.layout.search import TRIES, WIDE, Chain, Keep, Task, by_bulk, checked, lay_in_order
 from nesting.layout.terms import QUIET, Ground, Layout, Shape, Spot, Stop, Watch, after_evaluations
 
@@ -83,10 +84,11 @@ def _settled(chain: Chain, stop: Stop) -> Layout | None:
 
 
 def settling(chain: Chain) -> Iterator[Layout | None]:
-    """Move everything apart, again and again from one of the least bad layouts with two large pieces swapped. Yields
-    None every few hundredths of a second, and the layout at the end."""
+    """Move everything apart: from how it lies, then from how pieces lie on a lattice, if they do, then again and again
+    from one of the least bad layouts with two large pieces swapped. Yields None every few hundredths of a second, and
+    the layout at the end."""
     pool: list[tuple[float, Keep]] = []
-    for _ in range(DISTURBANCES):
+    for disturbed in range(DISTURBANCES):
         for apart in chain.separating(PATIENCE, STRIKES):
             if apart is not None:
                 break
@@ -96,8 +98,9 @@ def settling(chain: Chain) -> Iterator[Layout | None]:
         if layout is not None:
             return
         pool = sorted([*pool, (chain.loss, chain.save())], key=lambda kept: kept[0])[:POOL]
-        chain.disturb(pool[int(chain.random() ** 2 * len(pool))][1])
         chain.calm()
+        if disturbed or chain.lay(spots_on_lattice(chain.task)):
+            chain.disturb(pool[int(chain.random() ** 2 * len(pool))][1])
 
 
 def _finished_in_reach(chain: Chain) -> Layout | None:

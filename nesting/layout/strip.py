@@ -27,9 +27,10 @@ from shapely.geometry import box
 
 from nesting.layout import kernels
 from nesting.layout.compaction import Parts, compact
+from nesting.layout.lattice import spots_on_lattice
 from nesting.layout.outlines import laid
 from nesting.layout.search import CHUNK, Chain, Keep, Task, by_bulk, checked, lay_in_order
-from nesting.layout.terms import QUIET, Effort, Ground, Layout, Shape, Stop, Watch, after_evaluations
+from nesting.layout.terms import QUIET, Effort, Ground, Layout, Shape, Spot, Stop, Watch, after_evaluations
 
 CHAINS = 2
 EXCHANGE = 150_000
@@ -79,7 +80,8 @@ def strip(
     length = _ample(shapes, width_mm, gap_mm, margin_mm)
     task = Task(shapes, [Ground(box(0.0, 0.0, length, width_mm))], gap_mm, margin_mm)
     chains = [Chain(task, seed * CHAINS + number) for number in range(CHAINS)]
-    lay_in_order(chains[0], by_bulk(task))
+    if chains[0].lay(_of_least_length(task)):
+        lay_in_order(chains[0], by_bulk(task))
     best = _best_of(chains[0])
     layout = _taken(chains[0], best.keep)
     watch.better(layout)
@@ -247,6 +249,15 @@ def _least_length(task: Task) -> float:
     width = task.grounds[0].polygon.bounds[3] - 2 * task.margin_mm
     area = sum(shape.polygon.area for shape in task.shapes)
     return max([area / width / task.scale, *narrow])
+
+
+def _of_least_length(task: Task) -> list[Spot]:
+    """Spots on a lattice of the shortest strip there can be; none where there are none that lie apart."""
+    width = task.grounds[0].polygon.bounds[3]
+    ground = Ground(box(0.0, 0.0, _least_length(task) * task.scale + 2 * task.margin_mm, width))
+    shortest = Task(task.shapes, [ground], task.gap_mm, task.margin_mm)
+    spots = spots_on_lattice(shortest)
+    return spots if spots and checked(shortest, spots, Effort()) else []
 
 
 def _shorten(chain: Chain, keep: Keep, length: float) -> None:

@@ -11,14 +11,17 @@ import json
 import math
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import shapely
 from shapely.geometry import Point, Polygon, box
 
 from nesting.layout import Ground, Shape, after_evaluations, fit
 from nesting.layout.bench import solve
 from nesting.layout.instances import read, written
+from nesting.layout.strip import strip
 from tests.instances import ABSENT, INSTANCES
 from tests.nesting.layout.judging import assert_valid
 
@@ -76,6 +79,38 @@ def test_two_ells_make_a_rectangle_and_so_on(width: int, height: int) -> None:
     assert_laid(ells, width * GROWN, height * GROWN, 5_000_000)
 
 
+def test_the_twelve_pentominoes_make_a_strip_without_waste() -> None:
+    # Haselgrove, Haselgrove (1960), A computer program for pentominoes, Eureka 23, 16-18: 2339 ways in 6 x 10 (from
+    # memory). Pieces F, I, L, N, P, T, U, V, W, X, Y, Z by the rows of their cells.
+    pieces = [
+        ".XX/XX./.X.",
+        "XXXXX",
+        "XXXX/X...",
+        "XXX./..XX",
+        "XXX/XX.",
+        "XXX/.X./.X.",
+        "XXX/X.X",
+        "X../X../XXX",
+        "XX./.XX/..X",
+        ".X./XXX/.X.",
+        "XXXX/.X..",
+        "XX./.X./.XX",
+    ]
+    shapes = [
+        Shape(str(n), shapely.union_all([box(x, y, x + 1, y + 1) for y, row in enumerate(rows) for x in cells(row)]))
+        for n, rows in enumerate(piece.split("/") for piece in pieces)
+    ]
+    shapes = [replace(shape, turns_deg=QUARTERS, mirror=True) for shape in shapes]
+    assert [shape.polygon.area for shape in shapes] == [5.0] * 12
+    layout = strip(shapes, 6.0, stop=after_evaluations(1_000), seed=1)
+    assert layout.length_mm == pytest.approx(10.0, abs=1e-3)
+    assert_valid(layout, shapes, Ground(box(0, 0, 10.001, 6)), 0.0, 0.0)
+
+
+def cells(row: str) -> list[int]:
+    return [x for x, cell in enumerate(row) if cell == "X"]
+
+
 @pytest.mark.parametrize(("count", "radius"), [(4, 0.25), (5, 0.207106781187), (7, 0.174457630187)])
 def test_discs_in_a_square(count: int, radius: float) -> None:
     # Peikert, Wuertz, Monagan, de Groot (1992), Packing circles in a square, IFIP TC7, 45-54 (radii from memory).
@@ -105,6 +140,7 @@ def test_hexagons_touch_in_a_close_packing() -> None:
         # All on one sheet, as the solution inside shows.
         ("known/trominoes_8x8_defect", 3_000_000, 1),
         ("known/sphinx_4", 500_000, 1),
+        ("known/chair_16", 500_000, 1),
     ],
 )
 def test_published_sets_on_few_sheets(name: str, evaluations: int, at_most: float, tmp_path: Path) -> None:
