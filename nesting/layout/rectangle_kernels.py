@@ -1,7 +1,8 @@
 """Compiled kernels for upright rectangles: fill one bin, and share all out over bins.
 
-In and out: arrays and scalars, lengths with the gap added, so that rectangles may touch. No objects, no exceptions;
-randomness comes from a state handed in.
+In and out: arrays and scalars, lengths with the gap added, so that rectangles may touch. No objects, no exceptions, no
+memory of their own: what they note down meanwhile is handed in, as is the state that randomness comes from. Lists are
+copied, chosen from and sorted by loops: what numpy has for it takes numba longer to compile than all the rest.
 
 Methods. One bin: the maximal free rectangles are kept; each rectangle goes to the best of them by one of four rules,
 and what it covers is cut away (Jylanki 2010, A thousand ways to pack the bin). All bins: part of the answer is taken
@@ -14,20 +15,15 @@ stop at `until` and go on where they stopped.
 from __future__ import annotations
 
 import math
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
-from nesting.layout.kernels import UNWRAPPED
+from nesting.layout.kernels import F64, I64, U64, called, inner
 
-F64 = NDArray[np.float64]
-I64 = NDArray[np.int64]
-U64 = NDArray[np.uint64]
 B = NDArray[np.bool_]
 
-INNER: dict[str, Any] = {"nogil": True, **UNWRAPPED}
 EPS = 1e-7
 FREE = 400
 """Free rectangles kept at most; with more, the last found are forgotten."""
@@ -77,7 +73,24 @@ class Shared(NamedTuple):
     area: F64
 
 
-@njit(**INNER)
+WAITING, MERGED, OUT, TO_LAY, MINE, AGAIN = range(6)
+"""Lists of rectangles: what fills a bin, half sorted, taken out of bins, what is to be laid, what lies in one bin, and
+in which order to lay that again."""
+GONE, NAMES, USED = range(3)
+"""Lists for bins: emptied or not; names of bins; how many are used of each stock."""
+
+
+class Scratch(NamedTuple):
+    """Room for notes."""
+
+    free: F64  # (2, FREE, 4) the free rectangles of a bin, and what a rectangle leaves of them
+    key: F64  # (items) what they are sorted by
+    list: I64  # (6, items) WAITING .. AGAIN
+    bin: I64  # (3, bins or stocks) GONE, NAMES, USED
+    trial: Laid
+
+
+@inner
 def uniform(state: U64) -> float:
     """In [0, 1), by xorshift (Marsaglia 2003, doi 10.18637/jss.v008.i14)."""
     s = state[0]
@@ -88,14 +101,14 @@ def uniform(state: U64) -> float:
     return float(s >> np.uint64(11)) / 9007199254740992.0
 
 
-@njit(**INNER)
+@inner
 def normal(state: U64) -> float:
     """Standard normal, by Box and Muller."""
     u = 1.0 - uniform(state)
     return math.sqrt(-2.0 * math.log(u)) * math.cos(2.0 * math.pi * uniform(state))
 
 
-@njit(**INNER)
+@inner
 def _score(rule: int, free: F64, w: float, d: float) -> float:
     """How well a rectangle suits a free one; less is better."""
     over_w, over_d = free[X1] - free[X0] - w, free[Y1] - free[Y0] - d
@@ -108,12 +121,10 @@ def _score(rule: int, free: F64, w: float, d: float) -> float:
     return float((free[X0] + w) * 4096.0 + free[Y0])
 
 
-@njit(**INNER)
-def _cover(free: F64, count: int, x0: float, y0: float, x1: float, y1: float) -> int:
-    """Cut a rectangle out of the free ones; returns how many there are then."""
-    kept = 0
-    made = np.empty((FREE, 4))
-    new = 0
+@inner
+def _cover(free: F64, made: F64, count: int, x0: float, y0: float, x1: float, y1: float) -> int:
+    """Cut a rectangle out of the free ones; returns how many there are then. `made` receives what it leaves of them."""
+    kept, new = 0, 0
     for k in range(count):
         a, b, c, d = free[k, X0], free[k, Y0], free[k, X1], free[k, Y1]
         if x0 >= c - EPS or x1 <= a + EPS or y0 >= d - EPS or y1 <= b + EPS:
@@ -136,7 +147,7 @@ def _cover(free: F64, count: int, x0: float, y0: float, x1: float, y1: float) ->
     return _keep_largest(free, kept, made, new)
 
 
-@njit(**INNER)
+@inner
 def _keep_largest(free: F64, kept: int, made: F64, new: int) -> int:
     """Add the new free rectangles that no other one holds."""
     old = kept
@@ -152,32 +163,44 @@ def _keep_largest(free: F64, kept: int, made: F64, new: int) -> int:
                     held = True
                     break
         if not held and kept < len(free):
-            free[kept] = made[k]
+            for c in range(4):
+                free[kept, c] = made[k, c]
             kept += 1
     return kept
 
 
-@njit(**INNER)
+@inner
 def _holds(a: F64, b: F64) -> bool:
     low = a[X0] <= b[X0] + EPS and a[Y0] <= b[Y0] + EPS
     return bool(low and a[X1] >= b[X1] - EPS and a[Y1] >= b[Y1] - EPS)
 
 
-@njit(**INNER)
-def fill_bin(
-    items: Items, order: I64, bins: Bins, kind: int, name: int, rule: int, ahead: int, laid: Laid, work: I64
+@inner
+def _fill_bin(
+    items: Items,
+    order: I64,
+    bins: Bins,
+    kind: int,
+    name: int,
+    rule: int,
+    ahead: int,
+    laid: Laid,
+    scratch: Scratch,
+    work: I64,
 ) -> float:
     """Lay what fits, in order, each of the next `ahead` that suits best first; returns the area laid.
 
     Only rectangles whose `laid.bin` is -1 are laid; they get bin `name`.
     """
-    free = np.empty((FREE, 4))
+    free, waiting, left = scratch.free[0], scratch.list[WAITING], len(order)
     count = int(bins.parts[kind])
-    free[:count] = bins.free[kind, :count]
+    for k in range(count):
+        for c in range(4):
+            free[k, c] = bins.free[kind, k, c]
+    for k in range(left):
+        waiting[k] = order[k]
     area, start = 0.0, 0
     work[0] += SETTING_OUT
-    waiting = order.copy()
-    left = len(waiting)
     while start < left and count > 0:
         best, at, spot, turned = math.inf, -1, -1, False
         seen = 0
@@ -212,19 +235,51 @@ def fill_bin(
         x, y = free[spot, X0], free[spot, Y0]
         laid.bin[i], laid.x[i], laid.y[i], laid.turned[i] = name, x, y, turned
         area += w * d
-        count = _cover(free, count, x, y, x + w, y + d)
+        count = _cover(free, scratch.free[1], count, x, y, x + w, y + d)
         work[0] += COVERING
     return area
 
 
-@njit(**INNER)
-def disturbed_order(items: Items, chosen: I64, state: U64) -> I64:
-    """The chosen rectangles, largest first by area, a side or their sum, more or less disturbed."""
+@inner
+def _sort(order: I64, key: F64, merged: I64) -> None:
+    """Those of least key first, equal ones as they stood: runs of 1, 2, 4 ... are merged. `merged` has as much room."""
+    n, run = len(order), 1
+    while run < n:
+        for start in range(0, n, 2 * run):
+            middle, stop = min(start + run, n), min(start + 2 * run, n)
+            a, b = start, middle
+            for k in range(start, stop):
+                if b >= stop or (a < middle and key[order[a]] <= key[order[b]]):
+                    merged[k] = order[a]
+                    a += 1
+                else:
+                    merged[k] = order[b]
+                    b += 1
+        for k in range(n):
+            order[k] = merged[k]
+        run *= 2
+
+
+@inner
+def _lying(order: I64, laid: Laid, name: int, kept: I64) -> int:
+    """Those that lie in a bin, into `kept` (which may be where they stand); returns how many."""
+    size = 0
+    for i in order:
+        if laid.bin[i] == name:
+            kept[size] = i
+            size += 1
+    return size
+
+
+@inner
+def _disturb(items: Items, chosen: I64, state: U64, scratch: Scratch, order: I64) -> None:
+    """The chosen rectangles into `order`, largest first by area, a side or their sum, more or less disturbed."""
     what = int(uniform(state) * 5.0)
     noise = (0.0, 0.05, 0.15, 0.4)[int(uniform(state) * 4.0)]
-    keys = np.empty(len(chosen))
     for k in range(len(chosen)):
-        w, d = items.width[chosen[k]], items.depth[chosen[k]]
+        i = chosen[k]
+        order[k] = i
+        w, d = items.width[i], items.depth[i]
         if what == 0:
             key = math.sqrt(w * d)
         elif what == 1:
@@ -235,32 +290,41 @@ def disturbed_order(items: Items, chosen: I64, state: U64) -> I64:
             key = w + 1e-3 * d
         else:
             key = d + 1e-3 * w
-        keys[k] = -key * math.exp(noise * normal(state)) if noise > 0.0 else -key
-    return chosen[np.argsort(keys, kind="mergesort")]
+        scratch.key[i] = -key * math.exp(noise * normal(state)) if noise > 0.0 else -key
+    _sort(order, scratch.key, scratch.list[MERGED])
 
 
-@njit(cache=True, nogil=True)
+@inner
+def _copy_one(source: Laid, to: Laid, i: int) -> None:
+    to.bin[i], to.x[i], to.y[i], to.turned[i] = source.bin[i], source.x[i], source.y[i], source.turned[i]
+
+
+@inner
+def _copy(source: Laid, to: Laid) -> None:
+    for i in range(len(to.bin)):
+        _copy_one(source, to, i)
+
+
+@called
 def most_valuable(
-    items: Items, value: F64, bins: Bins, kind: int, most_work: int, state: U64, best: Laid, work: I64
+    items: Items, value: F64, bins: Bins, kind: int, most_work: int, state: U64, best: Laid, scratch: Scratch, work: I64
 ) -> float:
     """The most valuable subset found for one bin, in many orders by value for area; returns its value."""
     n = len(value)
-    top = -1.0
-    power = 1.0
-    keys = np.empty(n)
-    laid = Laid(np.empty(n, np.int64), np.empty(n), np.empty(n), np.empty(n, np.bool_))
-    tries = 0
+    top, tries = -1.0, 0
+    key, order, laid = scratch.key, scratch.list[TO_LAY], scratch.trial
     while tries < 8 or work[0] < most_work:
         noise = 0.0 if tries < 2 else (0.05, 0.15, 0.4)[int(uniform(state) * 3.0)]
         power = (0.0, 1.0, 0.5)[tries % 3]
         for i in range(n):
             area = items.width[i] * items.depth[i]
-            key = (value[i] / area) ** (4.0 * power) * area**0.5
-            keys[i] = -key * math.exp(noise * normal(state)) if noise > 0.0 else -key
-        laid.bin[:] = -1
+            worth = (value[i] / area) ** (4.0 * power) * area**0.5
+            key[i] = -worth * math.exp(noise * normal(state)) if noise > 0.0 else -worth
+            order[i], laid.bin[i] = i, -1
+        _sort(order, key, scratch.list[MERGED])
         rule = int(uniform(state) * RULES)
         ahead = (1, 1, 3, 8)[int(uniform(state) * 4.0)]
-        fill_bin(items, np.argsort(keys, kind="mergesort"), bins, kind, np.int64(0), rule, ahead, laid, work)
+        _fill_bin(items, order, bins, kind, np.int64(0), rule, ahead, laid, scratch, work)
         worth = 0.0
         missing = False
         for i in range(n):
@@ -270,19 +334,19 @@ def most_valuable(
                 missing = True
         if worth > top:
             top = worth
-            best.bin[:], best.x[:], best.y[:], best.turned[:] = laid.bin, laid.x, laid.y, laid.turned
+            _copy(laid, best)
         if not missing:
             break
         tries += 1
     return top
 
 
-@njit(**INNER)
+@inner
 def _next_bin(
-    items: Items, order: I64, bins: Bins, used: I64, name: int, laid: Laid, trial: Laid, state: U64, work: I64
+    items: Items, order: I64, bins: Bins, name: int, laid: Laid, state: U64, scratch: Scratch, work: I64
 ) -> int:
     """Fill one more bin, of the kind that costs least for the area laid, or nearly; -1: none holds any."""
-    kinds = len(bins.cost)
+    kinds, used, trial = len(bins.cost), scratch.bin[USED], scratch.trial
     rule = int(uniform(state) * RULES)
     ahead = (1, 1, 3, 8)[int(uniform(state) * 4.0)]
     chosen, least = -1, math.inf
@@ -296,23 +360,18 @@ def _next_bin(
             continue
         for i in order:
             trial.bin[i] = -1
-        area = fill_bin(items, order, bins, kind, name, rule, ahead, trial, work)
+        area = _fill_bin(items, order, bins, kind, name, rule, ahead, trial, scratch, work)
         if area <= 0.0:
             continue
         price = (bins.cost[kind] / area + bins.rate[kind]) * (1.0 + 0.15 * uniform(state) * (kinds > 1))
         if price < least:
             chosen, least = kind, price
             for i in order:
-                laid.bin[i], laid.x[i], laid.y[i], laid.turned[i] = (
-                    trial.bin[i],
-                    trial.x[i],
-                    trial.y[i],
-                    trial.turned[i],
-                )
+                _copy_one(trial, laid, i)
     return chosen
 
 
-@njit(**INNER)
+@inner
 def _energy(bins: Bins, kind_of: I64, area_in: F64) -> float:
     """Cost, less a share of each bin by the square of how full it is: one full and one empty beats two halves."""
     total = 0.0
@@ -324,7 +383,7 @@ def _energy(bins: Bins, kind_of: I64, area_in: F64) -> float:
     return total
 
 
-@njit(**INNER)
+@inner
 def cost_of(bins: Bins, kind_of: I64, area_in: F64) -> float:
     """What the bins used cost."""
     total = 0.0
@@ -335,23 +394,26 @@ def cost_of(bins: Bins, kind_of: I64, area_in: F64) -> float:
     return total
 
 
-@njit(**INNER)
+@inner
 def _refill(
-    items: Items, out: I64, bins: Bins, kind_of: I64, area_in: F64, laid: Laid, trial: Laid, state: U64, work: I64
+    items: Items, out: I64, bins: Bins, kind_of: I64, area_in: F64, laid: Laid, state: U64, scratch: Scratch, work: I64
 ) -> bool:
     """Pack the rectangles taken out into new bins; False where some find none."""
-    used = np.zeros(len(bins.limit), np.int64)
+    used = scratch.bin[USED]
+    for k in range(len(bins.limit)):
+        used[k] = 0
     for b in range(len(kind_of)):
         if kind_of[b] >= 0:
             used[bins.stock[kind_of[b]]] += 1
-    waiting = disturbed_order(items, out, state)
+    waiting = scratch.list[TO_LAY][: len(out)]
+    _disturb(items, out, state, scratch, waiting)
     while len(waiting):
         name = 0
         while kind_of[name] >= 0:
             name += 1
         for i in waiting:
             laid.bin[i] = -1
-        kind = _next_bin(items, waiting, bins, used, name, laid, trial, state, work)
+        kind = _next_bin(items, waiting, bins, name, laid, state, scratch, work)
         if kind < 0:
             return False
         used[bins.stock[kind]] += 1
@@ -359,27 +421,28 @@ def _refill(
         for i in waiting:
             if laid.bin[i] == name:
                 area_in[name] += items.width[i] * items.depth[i]
-        _cheapen(items, waiting, bins, used, kind_of, area_in, name, laid, trial, state, work)
-        waiting = waiting[laid.bin[waiting] == -1]
+        _cheapen(items, waiting, bins, kind_of, area_in, name, laid, state, scratch, work)
+        waiting = waiting[: _lying(waiting, laid, np.int64(-1), waiting)]
     return True
 
 
-@njit(**INNER)
+@inner
 def _cheapen(
     items: Items,
     order: I64,
     bins: Bins,
-    used: I64,
     kind_of: I64,
     area_in: F64,
     name: int,
     laid: Laid,
-    trial: Laid,
     state: U64,
+    scratch: Scratch,
     work: I64,
 ) -> None:
     """Where a cheaper kind holds all that was laid in a bin, take that."""
-    mine = order[laid.bin[order] == name]
+    used, trial = scratch.bin[USED], scratch.trial
+    mine = scratch.list[MINE][: _lying(order, laid, name, scratch.list[MINE])]
+    again = scratch.list[AGAIN][: len(mine)]
     now = kind_of[name]
     area = area_in[name]
     for kind in range(len(bins.cost)):
@@ -393,40 +456,37 @@ def _cheapen(
                 trial.bin[i] = -1
             rule = int(uniform(state) * RULES)
             ahead = (1, 3)[int(uniform(state) * 2.0)]
-            found = fill_bin(items, disturbed_order(items, mine, state), bins, kind, name, rule, ahead, trial, work)
+            _disturb(items, mine, state, scratch, again)
+            found = _fill_bin(items, again, bins, kind, name, rule, ahead, trial, scratch, work)
             if found >= area - EPS * max(1.0, area):
                 used[bins.stock[now]] -= 1
                 used[stock] += 1
                 now = kind
                 kind_of[name] = kind
                 for i in mine:
-                    laid.bin[i], laid.x[i], laid.y[i] = trial.bin[i], trial.x[i], trial.y[i]
-                    laid.turned[i] = trial.turned[i]
+                    _copy_one(trial, laid, i)
                 break
 
 
-@njit(**INNER)
-def _copy(source: Laid, to: Laid) -> None:
-    to.bin[:], to.x[:], to.y[:], to.turned[:] = source.bin, source.x, source.y, source.turned
-
-
-@njit(**INNER)
-def _taken_out(bins: Bins, kind_of: I64, area_in: F64, laid: Laid, state: U64) -> I64:
-    """Empty one to four bins, poorly filled ones rather; returns their rectangles."""
-    n = len(kind_of)
-    names = np.flatnonzero(kind_of >= 0)
-    count = min(len(names), (1, 2, 2, 3, 3, 4)[int(uniform(state) * 6.0)])
-    gone = np.zeros(n, np.bool_)
+@inner
+def _taken_out(bins: Bins, kind_of: I64, area_in: F64, laid: Laid, state: U64, scratch: Scratch) -> int:
+    """Empty one to four bins, poorly filled ones rather; their rectangles into the list OUT. Returns how many."""
+    n, many, gone, names = len(kind_of), 0, scratch.bin[GONE], scratch.bin[NAMES]
+    for b in range(n):
+        gone[b] = 0
+        if kind_of[b] >= 0:
+            names[many] = b
+            many += 1
+    count = min(many, (1, 2, 2, 3, 3, 4)[int(uniform(state) * 6.0)])
     for k in range(count):
-        pick = names[int(uniform(state) * len(names))]
+        pick = names[int(uniform(state) * many)]
         if k == 0:
             for _ in range(2):
-                other = names[int(uniform(state) * len(names))]
+                other = names[int(uniform(state) * many)]
                 if area_in[other] / bins.area[kind_of[other]] < area_in[pick] / bins.area[kind_of[pick]]:
                     pick = other
-        gone[pick] = True
-    out = np.empty(len(laid.bin), np.int64)
-    size = 0
+        gone[pick] = 1
+    out, size = scratch.list[OUT], 0
     for i in range(len(laid.bin)):
         if gone[laid.bin[i]]:
             out[size] = i
@@ -434,16 +494,35 @@ def _taken_out(bins: Bins, kind_of: I64, area_in: F64, laid: Laid, state: U64) -
     for b in range(n):
         if gone[b]:
             kind_of[b], area_in[b] = -1, 0.0
-    return out[:size]
+    return size
 
 
-@njit(**INNER)
+@inner
+def _all_out(now: Shared, out: I64) -> int:
+    """Empty all bins; all rectangles into `out`. Returns how many."""
+    for b in range(len(now.kind)):
+        now.kind[b], now.area[b] = -1, 0.0
+    for i in range(len(out)):
+        out[i] = i
+    return len(out)
+
+
+@inner
+def _mean(figures: F64) -> float:
+    total = 0.0
+    for k in range(len(figures)):
+        total += figures[k]
+    return total / len(figures)
+
+
+@inner
 def _copy_all(source: Shared, to: Shared) -> None:
     _copy(source.laid, to.laid)
-    to.kind[:], to.area[:] = source.kind, source.area
+    for b in range(len(to.kind)):
+        to.kind[b], to.area[b] = source.kind[b], source.area[b]
 
 
-@njit(cache=True, nogil=True)
+@called
 def share_out(
     items: Items,
     bins: Bins,
@@ -455,6 +534,7 @@ def share_out(
     kept: Shared,
     best: Shared,
     figures: F64,
+    scratch: Scratch,
     work: I64,
 ) -> None:
     """Share all rectangles out over bins for the least cost found.
@@ -463,19 +543,16 @@ def share_out(
     energy of the one kept and the cost of the best: inf while not all find a place.
     """
     n = len(items.width)
-    trial = Laid(np.full(n, -1, np.int64), np.zeros(n), np.zeros(n), np.zeros(n, np.bool_))
     while work[0] < until and figures[1] > floor + EPS:
         done = work[0] / most_work
         if figures[0] == math.inf:
-            now.kind[:] = -1
-            now.area[:] = 0.0
-            out = np.arange(n)
+            size = _all_out(now, scratch.list[OUT])
         else:
-            out = _taken_out(bins, now.kind, now.area, now.laid, state)
-        whole = _refill(items, out, bins, now.kind, now.area, now.laid, trial, state, work)
+            size = _taken_out(bins, now.kind, now.area, now.laid, state, scratch)
+        whole = _refill(items, scratch.list[OUT][:size], bins, now.kind, now.area, now.laid, state, scratch, work)
         work[0] += n
         new = _energy(bins, now.kind, now.area) if whole else math.inf
-        heat = 0.08 * (1.0 - done) ** 2 * np.mean(bins.cost)
+        heat = 0.08 * (1.0 - done) ** 2 * _mean(bins.cost)
         better = new < figures[0] or (heat > 0.0 and uniform(state) < math.exp((figures[0] - new) / heat))
         if whole and better:
             figures[0] = new
@@ -488,18 +565,33 @@ def share_out(
             _copy_all(kept, now)
 
 
-@njit(**INNER)
-def _some_bins(count: int, state: U64) -> I64:
-    """One to three of the bins, none twice."""
-    names = np.arange(count)
+@inner
+def _some_bins(count: int, state: U64, names: I64) -> int:
+    """One to three of the bins, none twice, first in `names`. Returns how many."""
+    for k in range(count):
+        names[k] = k
     some = min(count, (1, 1, 2, 2, 3, 3)[int(uniform(state) * 6.0)])
     for k in range(some):
         at = k + int(uniform(state) * (count - k))
         names[k], names[at] = names[at], names[k]
-    return names[:some]
+    return some
 
 
-@njit(cache=True, nogil=True)
+@inner
+def _emptied(now: Laid, names: I64, out: I64) -> int:
+    """Empty bins; the rectangles that lie in none then into `out`. Returns how many."""
+    size = 0
+    for i in range(len(now.bin)):
+        for name in names:
+            if now.bin[i] == name:
+                now.bin[i] = -1
+        if now.bin[i] == -1:
+            out[size] = i
+            size += 1
+    return size
+
+
+@called
 def lay_all(
     items: Items,
     bins: Bins,
@@ -510,27 +602,33 @@ def lay_all(
     kept: Laid,
     best: Laid,
     figures: F64,
+    scratch: Scratch,
     work: I64,
 ) -> None:
     """Lay all rectangles in one bin of each kind. `figures`: the area without a place in `kept` and in `best`.
 
     Some bins are emptied and filled again with what they held and what has no place, until all has one.
     """
-    area = items.width * items.depth
+    n, mean = len(now.bin), 0.0
+    for i in range(n):
+        mean += items.width[i] * items.depth[i]
+    mean /= n
     while work[0] < until and figures[1] > EPS:
         done = work[0] / most_work
-        names = _some_bins(len(bins.cost), state)
-        for name in names:
-            now.bin[now.bin == name] = -1
-        waiting = disturbed_order(items, np.flatnonzero(now.bin == -1), state)
+        names = scratch.bin[NAMES][: _some_bins(len(bins.cost), state, scratch.bin[NAMES])]
+        out = scratch.list[OUT][: _emptied(now, names, scratch.list[OUT])]
+        waiting = scratch.list[TO_LAY][: len(out)]
+        _disturb(items, out, state, scratch, waiting)
         for name in names:
             rule = int(uniform(state) * RULES)
             ahead = (1, 1, 3, 8)[int(uniform(state) * 4.0)]
-            fill_bin(items, waiting, bins, name, name, rule, ahead, now, work)
-            waiting = waiting[now.bin[waiting] == -1]
-        work[0] += len(area)
-        new = np.sum(area[waiting])
-        heat = 0.1 * (1.0 - done) ** 2 * np.mean(area)
+            _fill_bin(items, waiting, bins, name, name, rule, ahead, now, scratch, work)
+            waiting = waiting[: _lying(waiting, now, np.int64(-1), waiting)]
+        work[0] += n
+        new = 0.0
+        for i in waiting:
+            new += items.width[i] * items.depth[i]
+        heat = 0.1 * (1.0 - done) ** 2 * mean
         if new <= figures[0] or (heat > 0.0 and uniform(state) < math.exp((figures[0] - new) / heat)):
             figures[0] = new
             _copy(now, kept)

@@ -17,6 +17,7 @@ from shapely.geometry import Polygon
 
 from nesting.layout import rectangle_kernels as kernels
 from nesting.layout.checks import broken
+from nesting.layout.kernels import U64
 from nesting.layout.terms import Effort, Ground, Layout, Shape, Spot
 from nesting.model import Rect
 
@@ -76,7 +77,7 @@ def fill(
     items, bins = _items(shapes, gap_mm), _bins([Bin((ground,), 1.0)], len(shapes), gap_mm, margin_mm)
     laid, done = _nowhere(len(shapes)), np.zeros(1, np.int64)
     values = np.array([shape.value for shape in shapes], dtype=np.float64)
-    kernels.most_valuable(items, values, bins, 0, work, _state(seed), laid, done)
+    kernels.most_valuable(items, values, bins, 0, work, _state(seed), laid, _scratch(items, bins), done)
     spots = tuple(_spot(shapes[i], laid, i) for i in np.flatnonzero(laid.bin == 0).tolist())
     if broken({shape.id: shape for shape in shapes}, spots, [ground], gap_mm, margin_mm):
         return None
@@ -106,9 +107,10 @@ def share_out(
     items, bins = _items(shapes, gap_mm), _bins(stock, len(shapes), gap_mm, margin_mm)
     now, kept, best = (_unshared(len(shapes)) for _ in range(3))
     figures, done, state = np.full(2, math.inf), np.zeros(1, np.int64), _state(seed)
+    scratch = _scratch(items, bins)
     while done[0] < work and figures[1] > floor + kernels.EPS and not (stop and math.isfinite(figures[1])):
         until = min(work, int(done[0]) + SLICE)
-        kernels.share_out(items, bins, floor, work, until, state, now, kept, best, figures, done)
+        kernels.share_out(items, bins, floor, work, until, state, now, kept, best, figures, scratch, done)
         tell(float(figures[1]))
     if not math.isfinite(figures[1]):
         return []
@@ -130,10 +132,10 @@ def lay_all(
     items, bins = _items(shapes, gap_mm), _bins(sheets, len(shapes), gap_mm, margin_mm)
     now, kept, best = (_nowhere(len(shapes)) for _ in range(3))
     figures = np.full(2, float(np.sum(items.width * items.depth)))
-    done, state = np.zeros(1, np.int64), _state(seed)
+    done, state, scratch = np.zeros(1, np.int64), _state(seed), _scratch(items, bins)
     while done[0] < work and figures[1] > kernels.EPS and not stop:
         until = min(work, int(done[0]) + SLICE)
-        kernels.lay_all(items, bins, work, until, state, now, kept, best, figures, done)
+        kernels.lay_all(items, bins, work, until, state, now, kept, best, figures, scratch, done)
     used = {name: name for name in range(len(sheets)) if (best.bin == name).any()}
     return [] if (best.bin < 0).any() else _filled(shapes, sheets, used, best, items, gap_mm, margin_mm)
 
@@ -207,7 +209,18 @@ def _unshared(count: int) -> kernels.Shared:
     return kernels.Shared(_nowhere(count), np.full(count + 1, -1, np.int64), np.zeros(count + 1))
 
 
-def _state(seed: int) -> kernels.U64:
+def _scratch(items: kernels.Items, bins: kernels.Bins) -> kernels.Scratch:
+    count = len(items.width)
+    return kernels.Scratch(
+        free=np.zeros((2, kernels.FREE, 4)),
+        key=np.zeros(count),
+        list=np.zeros((6, count), np.int64),
+        bin=np.zeros((3, max(count + 1, len(bins.cost), len(bins.limit))), np.int64),
+        trial=_nowhere(count),
+    )
+
+
+def _state(seed: int) -> U64:
     return np.array([(seed * 0x9E3779B97F4A7C15 + 0x1234567) % (1 << 64) | 1], dtype=np.uint64)
 
 
