@@ -33,6 +33,7 @@ from nesting.layout import guillotine
 from nesting.layout.asked import Stock
 from nesting.layout.fill import fill
 from nesting.layout.instances import Instance, read, written
+from nesting.layout.ready import get_ready
 from nesting.layout.stock import cheapest
 from nesting.layout.strip import strip
 from nesting.layout.terms import Effort, Ground, Shape, Spot, Stop, after_evaluations
@@ -212,7 +213,8 @@ def _judged(instance: Instance, answer: Answer, out: Path | None, referee: Path)
 
 
 def warm_up() -> None:
-    """Compile (or load) every kernel, so that the clock does not see it."""
+    """Compile (or load) every kernel of outlines, so that the clock does not see it."""
+    get_ready(outlines_only=True)
     squares = [Shape(str(k), box(0, 0, 60, 40), None if k == 0 else (0.0, 90.0)) for k in range(4)]
     star = Shape("star", Polygon([(0, 0), (50, 20), (100, 0), (80, 50), (100, 100), (50, 80), (0, 100), (20, 50)]))
     strip([*squares, star], 130.0, stop=after_evaluations(20_000))

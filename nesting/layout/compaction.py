@@ -177,7 +177,7 @@ def _slide(chain: Chain, laid: compaction_kernels.Parts) -> None:
     """One program, and the pieces where it says: where they are, if it has no answer."""
     state, n = chain.state, len(chain.state.x)
     near = np.empty((64 * n, 5))
-    while (found := compaction_kernels.partings(laid, state, TRUST, near)) > len(near):
+    while (found := compaction_kernels.partings(laid, state.x, state.y, state.box, TRUST, near)) > len(near):
         near = np.empty((found, 5))
     state.work[kernels.EVALUATIONS] += CHARGE * found
     with suppress(NoAnswer):
@@ -191,7 +191,7 @@ def _slide(chain: Chain, laid: compaction_kernels.Parts) -> None:
 def _model(chain: Chain, near: F64) -> linear_solver_pb2.MPModelProto:
     """Variables: the strip's length, how far each piece slides along x and along y, and by how much parts that are too
     close stay so."""
-    box, (x0, y0, _, y1) = chain.state.box, chain.regions.box[0].tolist()
+    box, (x0, y0, _, y1) = chain.state.box, chain.regions.box[0, :4].tolist()
     n, model = len(box), linear_solver_pb2.MPModelProto()
     add = model.variable.add
     add(lower_bound=0.0, upper_bound=math.inf, objective_coefficient=1.0)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from nesting.layout.kernels import F64, FAR, I64, X0, X1, Y0, Y1, State, called, inner
+from nesting.layout.kernels import F64, FAR, I64, X0, X1, Y0, Y1, called, inner
 
 
 class Parts(NamedTuple):
@@ -39,18 +39,18 @@ def _parted(vertex: F64, edge: F64, start: I64, a: int, b: int, dx: float, dy: f
 
 
 @called
-def partings(parts: Parts, state: State, trust: float, near: F64) -> int:
-    """Which pieces' parts could meet if each slid by `trust`: rows of i, j, the normal (from i to j) of the edge that
-    parts them best, and how far apart they are along it (negative: they overlap). Returns how many there are; no more
-    are written than `near` has room for."""
-    box, reach, found = state.box, 2.0 * math.sqrt(2.0) * trust, 0
-    for i in range(len(state.x)):
+def partings(parts: Parts, x: F64, y: F64, box: F64, trust: float, near: F64) -> int:
+    """Which parts of pieces at x, y, with boxes (pieces, 8), could meet if each slid by `trust`: rows of i, j, the
+    normal (from i to j) of the edge that parts them best, and how far apart they are along it (negative: they overlap).
+    Returns how many there are; no more are written than `near` has room for."""
+    reach, found = 2.0 * math.sqrt(2.0) * trust, 0
+    for i in range(len(x)):
         for j in range(i):
             if (box[i, X0] > box[j, X1] + reach) | (box[j, X0] > box[i, X1] + reach):
                 continue
             if (box[i, Y0] > box[j, Y1] + reach) | (box[j, Y0] > box[i, Y1] + reach):
                 continue
-            dx, dy = state.x[j] - state.x[i], state.y[j] - state.y[i]
+            dx, dy = x[j] - x[i], y[j] - y[i]
             for a in range(parts.first[i], parts.first[i + 1]):
                 p = parts.box[a]
                 for b in range(parts.first[j], parts.first[j + 1]):

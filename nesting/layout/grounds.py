@@ -89,26 +89,23 @@ def regions(places: Sequence[Place], scale: float) -> kernels.Regions:
     """The places as arrays in the engine's scale."""
     areas = [shapely.affinity.translate(place.area, *place.aside) for place in places]
     parts = [_Region.of(area, scale) for area in areas]
-    edges = np.vstack([part.edges for part in parts])
-    start = _starts([len(part.edges) for part in parts])
-    grids = np.array([part.grid for part in parts])
+    start = _starts([part.edges.shape[1] for part in parts])
+    table = np.array(  # PLAIN .. NY
+        [
+            [*(part.plain for part in parts), 0],
+            start,
+            _starts([len(part.rings) for part in parts]),
+            _starts([len(part.field) for part in parts]),
+            [*(part.nx for part in parts), 0],
+            [*(part.ny for part in parts), 0],
+        ]
+    )
     return kernels.Regions(
-        box=np.array([part.box for part in parts]),
-        plain=np.array([part.plain for part in parts], np.uint8),
-        ax=edges[:, 0].copy(),
-        ay=edges[:, 1].copy(),
-        bx=edges[:, 2].copy(),
-        by=edges[:, 3].copy(),
-        start=start,
+        box=np.array([(*part.box, *part.grid) for part in parts]),
+        table=np.ascontiguousarray(table.T, dtype=np.int64),
+        edge=np.hstack([part.edges for part in parts]),
         ring=np.concatenate([np.array(part.rings) + s for part, s in zip(parts, start[:-1], strict=True)]),
-        ring_start=_starts([len(part.rings) for part in parts]),
         field=np.concatenate([part.field for part in parts]),
-        field_start=_starts([len(part.field) for part in parts])[:-1],
-        nx=np.array([part.nx for part in parts]),
-        ny=np.array([part.ny for part in parts]),
-        x0=grids[:, 0].copy(),
-        y0=grids[:, 1].copy(),
-        cell=grids[:, 2].copy(),
     )
 
 
@@ -134,7 +131,7 @@ class _Region:
         wider = area.buffer(0.75 * HAIR_MM, join_style="mitre")
         assert isinstance(wider, Polygon | MultiPolygon)
         edges, rings = edges_of(wider)
-        edges = edges / scale
+        edges = np.ascontiguousarray(edges.T) / scale
         # area == area of its bounds: a plain box
         if abs(box(*area.bounds).area - area.area) <= 1e-9 * area.area:
             return _Region((x0, y0, x1, y1), True, edges, rings, np.zeros(4, np.float32), 2, 2, (x0, y0, 1.0))
@@ -143,6 +140,5 @@ class _Region:
         nx, ny = int((x1 - x0) / cell) + 6, int((y1 - y0) / cell) + 6
         grid = (x0 - 2 * cell, y0 - 2 * cell, cell)
         field = np.empty(nx * ny, np.float32)
-        columns = [np.ascontiguousarray(edges[:, c]) for c in range(4)]
-        kernels.raster(*columns, 0, len(edges), np.array(grid), nx, ny, field)
+        kernels.raster(edges, np.array(grid), nx, ny, field)
         return _Region((x0, y0, x1, y1), False, edges, rings, field, nx, ny, grid)

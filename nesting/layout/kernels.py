@@ -38,8 +38,9 @@ ZERO = f4(0.0)
 ONE = f4(1.0)
 FAR = 1e30
 TOUCH = 1e-9
+NOTHING = 1e-12
 HEAVIEST = f4(1e12)
-EVALUATIONS, MOVES, ROUNDS = 0, 1, 2
+EVALUATIONS, ROUNDS = 0, 1
 LEAST, MARK, IDLE = 0, 1, 2
 
 
@@ -75,22 +76,17 @@ class Pieces(NamedTuple):
 class Regions(NamedTuple):
     """Where pieces may lie: boxes, or rings with a signed-distance raster (positive inside) over a padded box."""
 
-    box: F64  # (regions, 4)
-    plain: U8  # 1: the box is all there is
-    ax: F64
-    ay: F64
-    bx: F64
-    by: F64
-    start: I64  # (regions + 1) edges of a region
+    box: F64  # (regions, 7) the box, and its raster's origin and cell (GRID_X, GRID_Y, CELL)
+    table: I64  # (regions + 1, 6) PLAIN .. NY
+    edge: F64  # (4, edges) AX .. BY
     ring: I64  # edges that start a ring
-    ring_start: I64
     field: F32
-    field_start: I64
-    nx: I64
-    ny: I64
-    x0: F64
-    y0: F64
-    cell: F64
+
+
+GRID_X, GRID_Y, CELL = range(4, 7)
+PLAIN, START, RING, FIELD, NX, NY = range(6)
+"""1: the box is all there is; where its edges, rings and raster nodes start (the next region ends them); nodes
+along x and y."""
 
 
 class State(NamedTuple):
@@ -109,7 +105,7 @@ class State(NamedTuple):
     weight: F32
     weight_out: F32
     rng: U64
-    work: I64  # evaluations, moves, rounds so far
+    work: I64  # evaluations, rounds so far
     run: F64  # a separation under way: least loss, the loss that a gain is measured from, rounds without gain
     lane: F32  # (LANES) scratch: weighted depths
     near: I64  # (3, edges) scratch: edge numbers
@@ -120,6 +116,24 @@ class State(NamedTuple):
     meet: I64  # (3, pieces) of the same: row; scratch: those whose boxes meet the candidate's
     crowd: I64  # how many others; which of them last ruled a candidate out
     best: F64  # (KEPT + 1, 6) loss, x, y, row or base, angle, region
+
+
+INSERT, FORCE, SEPARATE = range(3)
+
+
+class Job(NamedTuple):
+    """INSERT piece `piece` where it overlaps nothing, of `wide` positions tried at the one farthest against the lean;
+    FORCE it to where it overlaps least; SEPARATE all, each moved as if forced. What a job has no use for is 0."""
+
+    what: int
+    piece: int = 0
+    wide: int = 0  # positions tried anywhere
+    close: int = 0  # and near where the piece lies
+    floor: float = 0.0  # the least step of a descent, as a share of the piece's width
+    lean_x: float = 0.0
+    lean_y: float = 0.0
+    patience: int = 0  # rounds without a gain of 2 % after which a separation ends
+    most: int = 0  # evaluations after which it does
 
 
 OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "_nrt": False}
@@ -171,35 +185,36 @@ def below(rng: U64, n: int) -> int:
 
 
 @inner
-def depth(ax: F64, ay: F64, bx: F64, by: F64, start: int, stop: int, x: float, y: float) -> float:
+def depth(edge: F64, start: int, stop: int, x: float, y: float) -> float:
     """Signed distance of a point to rings of edges start..stop, positive inside (even-odd)."""
     least = FAR
     inside = False
     for e in range(start, stop):
-        ux, uy = bx[e] - ax[e], by[e] - ay[e]
-        vx, vy = x - ax[e], y - ay[e]
+        ax, ay, bx, by = edge[AX, e], edge[AY, e], edge[BX, e], edge[BY, e]
+        ux, uy, vx, vy = bx - ax, by - ay, x - ax, y - ay
         length = ux * ux + uy * uy
         t = (ux * vx + uy * vy) / length if length > 0.0 else 0.0
         t = min(1.0, max(0.0, t))
         dx, dy = vx - t * ux, vy - t * uy
         d = dx * dx + dy * dy
         least = d if d < least else least
-        if (ay[e] > y) != (by[e] > y) and vx < ux * vy / uy:
+        if (ay > y) != (by > y) and vx < ux * vy / uy:
             inside = not inside
     return math.sqrt(least) if inside else -math.sqrt(least)
 
 
 @called
-def raster(ax: F64, ay: F64, bx: F64, by: F64, start: int, stop: int, grid: F64, nx: int, ny: int, out: F32) -> None:
-    """Signed distances at the nodes of a grid (x0, y0, cell), row by row, into out (nx * ny)."""
+def raster(edge: F64, grid: F64, nx: int, ny: int, out: F32) -> None:
+    """Signed distances to rings (4, edges) at the nodes of a grid (x0, y0, cell), row by row, into out (nx * ny)."""
+    n = edge.shape[1]
     for j in range(ny):
         for i in range(nx):
-            out[j * nx + i] = depth(ax, ay, bx, by, start, stop, grid[0] + i * grid[2], grid[1] + j * grid[2])
+            out[j * nx + i] = depth(edge, np.int64(0), n, grid[0] + i * grid[2], grid[1] + j * grid[2])
 
 
 @inner
-def _clearance(ax: F64, ay: F64, bx: F64, by: F64, n: int, x: float, y: float, circles: F64, done: int) -> float:
-    d = depth(ax, ay, bx, by, np.int64(0), n, x, y)
+def _clearance(edge: F64, x: float, y: float, circles: F64, done: int) -> float:
+    d = depth(edge, np.int64(0), edge.shape[1], x, y)
     for c in range(done):
         gap = math.sqrt((x - circles[c, 0]) ** 2 + (y - circles[c, 1]) ** 2) - circles[c, 2]
         d = gap if gap < d else d
@@ -207,16 +222,16 @@ def _clearance(ax: F64, ay: F64, bx: F64, by: F64, n: int, x: float, y: float, c
 
 
 @called
-def inscribed(ax: F64, ay: F64, bx: F64, by: F64, box: F64, circles: F64) -> None:
-    """Largest circle inside the rings, then the largest beside those before, into circles (CIRCLES, 3)."""
-    n, fine = len(ax), 24
+def inscribed(edge: F64, box: F64, circles: F64) -> None:
+    """Largest circle inside rings (4, edges), then the largest beside those before, into circles (CIRCLES, 3)."""
+    fine = 24
     w, h = box[2] - box[0], box[3] - box[1]
     for c in range(len(circles)):
         best, px, py = 0.0, 0.0, 0.0
         for j in range(fine):
             for i in range(fine):
                 x, y = box[0] + (i + 0.5) * w / fine, box[1] + (j + 0.5) * h / fine
-                d = _clearance(ax, ay, bx, by, n, x, y, circles, c)
+                d = _clearance(edge, x, y, circles, c)
                 if d > best:
                     best, px, py = d, x, y
         if best <= 0.0:
@@ -227,7 +242,7 @@ def inscribed(ax: F64, ay: F64, bx: F64, by: F64, box: F64, circles: F64) -> Non
             moved = False
             for k in range(8):
                 x, y = px + step * math.cos(k * math.pi / 4), py + step * math.sin(k * math.pi / 4)
-                d = _clearance(ax, ay, bx, by, n, x, y, circles, c)
+                d = _clearance(edge, x, y, circles, c)
                 if d > best:
                     best, px, py, moved = d, x, y, True
             if not moved:
@@ -235,7 +250,7 @@ def inscribed(ax: F64, ay: F64, bx: F64, by: F64, box: F64, circles: F64) -> Non
         circles[c, 0], circles[c, 1], circles[c, 2] = px, py, best
 
 
-@called
+@inner
 def turn_row(rows: Rows, source: int, target: int, angle: float) -> None:
     """Row `target` becomes row `source` turned by `angle` (radians)."""
     c, s = math.cos(angle), math.sin(angle)
@@ -386,14 +401,13 @@ def _sum(lane: F32, n: int) -> float:
 @inner
 def _field(regions: Regions, k: int, x: float, y: float) -> float:
     """Signed distance in region k by bilinear interpolation; the raster is padded, so every piece's circle is on it."""
-    nx, ny = regions.nx[k], regions.ny[k]
-    u = (x - regions.x0[k]) / regions.cell[k]
-    v = (y - regions.y0[k]) / regions.cell[k]
+    box, nx, ny = regions.box[k], regions.table[k, NX], regions.table[k, NY]
+    u, v = (x - box[GRID_X]) / box[CELL], (y - box[GRID_Y]) / box[CELL]
     i, j = min(nx - 2, max(0, int(u))), min(ny - 2, max(0, int(v)))
     u, v = u - i, v - j
-    at = regions.field_start[k] + j * nx + i
-    low = (1.0 - u) * regions.field[at] + u * regions.field[at + 1]
-    high = (1.0 - u) * regions.field[at + nx] + u * regions.field[at + nx + 1]
+    field, at = regions.field, regions.table[k, FIELD] + j * nx + i
+    low = (1.0 - u) * field[at] + u * field[at + 1]
+    high = (1.0 - u) * field[at + nx] + u * field[at + nx + 1]
     return (1.0 - v) * low + v * high
 
 
@@ -403,9 +417,10 @@ def _leaves(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) ->
     edge, t = rows.edge[r], rows.trait[r]
     n = int(t[COUNT])
     x0, y0, x1, y1 = t[X0] + x, t[Y0] + y, t[X1] + x, t[Y1] + y
-    start, stop = regions.start[k], regions.start[k + 1]
+    ring, table = regions.edge, regions.table
+    start, stop = table[k, START], table[k + 1, START]
     for e in range(start, stop):
-        ax, ay, bx, by = regions.ax[e], regions.ay[e], regions.bx[e], regions.by[e]
+        ax, ay, bx, by = ring[AX, e], ring[AY, e], ring[BX, e], ring[BY, e]
         if (ax < x0) & (bx < x0) | (ax > x1) & (bx > x1) | (ay < y0) & (by < y0) | (ay > y1) & (by > y1):
             continue
         for f in range(n):
@@ -415,10 +430,10 @@ def _leaves(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) ->
                 continue
             if _meet(edge[AX, f] + x, edge[AY, f] + y, edge[BX, f] + x, edge[BY, f] + y, ax, ay, bx, by):
                 return True
-    if depth(regions.ax, regions.ay, regions.bx, regions.by, start, stop, edge[AX, 0] + x, edge[AY, 0] + y) < 0.0:
+    if depth(ring, start, stop, edge[AX, 0] + x, edge[AY, 0] + y) < 0.0:
         return True
-    for q in range(regions.ring_start[k], regions.ring_start[k + 1]):
-        px, py = regions.ax[regions.ring[q]], regions.ay[regions.ring[q]]
+    for q in range(table[k, RING], table[k + 1, RING]):
+        px, py = ring[AX, regions.ring[q]], ring[AY, regions.ring[q]]
         if x0 <= px <= x1 and y0 <= py <= y1 and _inside(edge, n, px - x, py - y):
             return True
     return False
@@ -436,9 +451,9 @@ def out_loss(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) -
     """How far row r at (x, y) leaves region k: a length like `pair_loss`, 0 if and only if it lies wholly inside."""
     t = rows.trait[r]
     over = _over(t, regions.box[k], x, y)
-    soft, slack = t[SOFT], 0.75 * regions.cell[k]
+    soft, slack = t[SOFT], 0.75 * regions.box[k, CELL]
     total, proven = over * t[SIZE], over > 1e-9
-    if regions.plain[k]:
+    if regions.table[k, PLAIN]:
         return 2.0 * math.sqrt(total + soft * soft) * t[SIZE] ** 2 if proven else 0.0
     circle = rows.circle[r, 1]
     for a in range(CIRCLES):
@@ -451,7 +466,7 @@ def out_loss(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) -
     return 2.0 * math.sqrt(total + soft * soft) * t[SIZE] ** 2
 
 
-@called
+@inner
 def survey(rows: Rows, state: State, i: int) -> None:
     """Bring together what candidates for piece i are held against: all others that lie, in the order of the pieces."""
     other, core, meet, m = state.other, state.core, state.meet, 0
@@ -572,7 +587,7 @@ def assess(
     `survey` must have been called for piece i since anything moved or was weighed anew."""
     state.work[EVALUATIONS] += 1
     total = 0.0
-    if regions.plain[k] == 0 or _over(rows.trait[r], regions.box[k], x, y) > TOUCH:
+    if regions.table[k, PLAIN] == 0 or _over(rows.trait[r], regions.box[k], x, y) > TOUCH:
         total = out_loss(rows, regions, r, k, x, y) * state.weight_out[i]
     if total >= limit:
         return total
@@ -595,9 +610,8 @@ def assess(
 
 
 @inner
-def set_box(rows: Rows, state: State, i: int) -> None:
-    t, x, y = rows.trait[state.row[i]], state.x[i], state.y[i]
-    box = state.box[i]
+def _set_box(t: F64, x: float, y: float, box: F64) -> None:
+    """The box and diagonal box of a row of traits t that lies at (x, y)."""
     box[X0], box[Y0], box[X1], box[Y1] = t[X0] + x, t[Y0] + y, t[X1] + x, t[Y1] + y
     box[P0], box[M0], box[P1], box[M1] = t[P0] + x + y, t[M0] + x - y, t[P1] + x + y, t[M1] + x - y
 
@@ -649,31 +663,31 @@ def measure_all(rows: Rows, pieces: Pieces, regions: Regions, state: State) -> f
             if pieces.slot[i] >= 0:
                 state.row[i] = pieces.slot[i]
                 turn_row(rows, state.base[i], pieces.slot[i], state.angle[i])
-            set_box(rows, state, i)
+            _set_box(rows.trait[state.row[i]], state.x[i], state.y[i], state.box[i])
         else:
             take_off(state, i)
     for i in range(n):
         if state.live[i]:
             measure(rows, regions, state, i)
-    return total_loss(state)
+    return total_loss(state.loss, state.out)
 
 
 @called
-def total_loss(state: State) -> float:
-    n, total = len(state.x), 0.0
-    for i in range(n):
-        total += state.out[i]
+def total_loss(loss: F32, out: F32) -> float:
+    total = 0.0
+    for i in range(len(out)):
+        total += out[i]
         for j in range(i):
-            total += state.loss[i, j]
+            total += loss[i, j]
     return total
 
 
-@called
-def piece_loss(state: State, i: int) -> float:
+@inner
+def piece_loss(loss: F32, weight: F32, out: F32, weight_out: F32, i: int) -> float:
     """Weighted loss of piece i as it lies."""
-    total = float(state.out[i] * state.weight_out[i])
-    for j in range(len(state.x)):
-        total += state.loss[i, j] * state.weight[i, j]
+    total = float(out[i] * weight_out[i])
+    for j in range(len(out)):
+        total += loss[i, j] * weight[i, j]
     return total
 
 
@@ -681,8 +695,9 @@ def piece_loss(state: State, i: int) -> float:
 
 
 @_inlined
-def _fits(rows: Rows, regions: Regions, r: int, k: int) -> bool:
-    t, g = rows.trait[r], regions.box[k]
+def _fits(trait: F64, room: F64, r: int, k: int) -> bool:
+    """Whether the box of row r is no larger than that of region k."""
+    t, g = trait[r], room[k]
     return t[X1] - t[X0] <= g[2] - g[0] and t[Y1] - t[Y0] <= g[3] - g[1]
 
 
@@ -692,13 +707,13 @@ def _clamped(low: float, high: float, v: float) -> float:
 
 
 @_inlined
-def _clamp_x(rows: Rows, regions: Regions, r: int, k: int, x: float) -> float:
-    return _clamped(regions.box[k, 0] - rows.trait[r, X0], regions.box[k, 2] - rows.trait[r, X1], x)
+def _clamp_x(trait: F64, room: F64, r: int, k: int, x: float) -> float:
+    return _clamped(room[k, 0] - trait[r, X0], room[k, 2] - trait[r, X1], x)
 
 
 @_inlined
-def _clamp_y(rows: Rows, regions: Regions, r: int, k: int, y: float) -> float:
-    return _clamped(regions.box[k, 1] - rows.trait[r, Y0], regions.box[k, 3] - rows.trait[r, Y1], y)
+def _clamp_y(trait: F64, room: F64, r: int, k: int, y: float) -> float:
+    return _clamped(room[k, 1] - trait[r, Y0], room[k, 3] - trait[r, Y1], y)
 
 
 @inner
@@ -716,18 +731,18 @@ def _keep(best: F64, loss: float, x: float, y: float, form: int, angle: float, r
 
 
 @_inlined
-def _random_region(pieces: Pieces, state: State, i: int) -> int:
+def _random_region(allowed: U8, rng: U64, i: int) -> int:
     """One of the regions piece i may lie in."""
-    k = below(state.rng, pieces.allowed.shape[1])
-    while pieces.allowed[i, k] == 0:
-        k = below(state.rng, pieces.allowed.shape[1])
+    k = below(rng, allowed.shape[1])
+    while allowed[i, k] == 0:
+        k = below(rng, allowed.shape[1])
     return k
 
 
 @_inlined
-def _try_turn(rows: Rows, pieces: Pieces, i: int, form: int, angle: float) -> int:
+def _try_turn(rows: Rows, free: bool, form: int, angle: float) -> int:
     """The row that stands for a candidate orientation: a fixed row, or the spare row turned for it."""
-    if pieces.slot[i] < 0:
+    if not free:
         return form
     spare = len(rows.trait) - 1
     turn_row(rows, form, spare, angle)
@@ -735,31 +750,29 @@ def _try_turn(rows: Rows, pieces: Pieces, i: int, form: int, angle: float) -> in
 
 
 @inner
-def _random_angle(state: State, i: int, near: float) -> float:
-    """One within `near` of piece i's angle; 0: any, but rather one of the four main ones."""
-    if near > 0.0:
-        return state.angle[i] + near * (uniform(state.rng) - 0.5)
-    if uniform(state.rng) < 0.6:
-        return below(state.rng, 4) * (math.pi / 2)
-    return uniform(state.rng) * (2 * math.pi)
+def _random_angle(rng: U64) -> float:
+    """Any, but rather one of the four main ones."""
+    if uniform(rng) < 0.6:
+        return below(rng, 4) * (math.pi / 2)
+    return uniform(rng) * (2 * math.pi)
 
 
 @_inlined
 def _sample(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, kind: int) -> None:
     """Try one position. kind 0: anywhere; 1: near where it lies; 2: a vertex on another's vertex; 3: in a nook."""
-    rng = state.rng
-    k = state.region[i] if kind == 1 and state.region[i] >= 0 else _random_region(pieces, state, i)
+    rng, trait, room, free = state.rng, rows.trait, regions.box, pieces.slot[i] >= 0
+    k = state.region[i] if kind == 1 and state.region[i] >= 0 else _random_region(pieces.allowed, rng, i)
     form = pieces.first[i] + below(rng, pieces.turns[i])
     angle = 0.0
-    if pieces.slot[i] >= 0:
+    if free:
         if kind == 1 and uniform(rng) < 0.5:
-            form, angle = state.base[i], _random_angle(state, i, 0.2)
+            form, angle = state.base[i], state.angle[i] + 0.2 * (uniform(rng) - 0.5)
         else:
-            angle = _random_angle(state, i, 0.0)
-    r = _try_turn(rows, pieces, i, form, angle)
-    if not _fits(rows, regions, r, k):
+            angle = _random_angle(rng)
+    r = _try_turn(rows, free, form, angle)
+    if not _fits(trait, room, r, k):
         return
-    b, g = rows.trait[r], regions.box[k]
+    b, g = trait[r], room[k]
     if kind == 1:
         w, h = b[2] - b[0], b[3] - b[1]
         x = state.x[i] + (uniform(rng) - 0.5) * w
@@ -775,11 +788,11 @@ def _sample(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, 
             y = -FAR if uniform(rng) < 0.5 else FAR
         else:
             k = state.region[j]
-            if pieces.allowed[i, k] == 0 or not _fits(rows, regions, r, k):
+            if pieces.allowed[i, k] == 0 or not _fits(trait, room, r, k):
                 return
             s = state.row[j]
             if kind == 2:
-                e, f = below(rng, int(rows.trait[r, COUNT])), below(rng, int(rows.trait[s, COUNT]))
+                e, f = below(rng, int(trait[r, COUNT])), below(rng, int(trait[s, COUNT]))
                 x = state.x[j] + rows.edge[s, AX, f] - rows.edge[r, AX, e]
                 y = state.y[j] + rows.edge[s, AY, f] - rows.edge[r, AY, e]
                 # A hair away from the other, so that edges which should touch do not cross by rounding.
@@ -791,56 +804,43 @@ def _sample(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, 
                     return
                 x = state.x[j] + rows.nook[s, q, 0] - rows.circle[r, 1, 0, 0]
                 y = state.y[j] + rows.nook[s, q, 1] - rows.circle[r, 1, 1, 0]
-    x, y = _clamp_x(rows, regions, r, k, x), _clamp_y(rows, regions, r, k, y)
+    x, y = _clamp_x(trait, room, r, k, x), _clamp_y(trait, room, r, k, y)
     loss = assess(rows, regions, state, i, r, k, x, y, state.best[KEPT - 1, 0])
     _keep(state.best, loss, x, y, form, angle, k)
 
 
 @inner
-def _scout(
-    rows: Rows,
-    pieces: Pieces,
-    regions: Regions,
-    state: State,
-    i: int,
-    tries: int,
-    wide: int,
-    close: int,
-    limit: float,
-    lean_x: float,
-    lean_y: float,
-) -> bool:
-    """Try positions for piece i. The best of `close` near where it lies, `wide` anywhere and the rest at others are
-    kept; or, where only a loss of 0 is under the limit, of half of them anywhere and half at others, that which lies
-    farthest against the lean (in best[KEPT]): False if there is none."""
-    best, merit, clear = state.best, FAR, limit < TOUCH
-    for t in range(tries):
+def _scout(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, job: Job) -> None:
+    """Try positions for piece i. The best of `close` near where it lies, if it does, `wide` anywhere and half as many
+    at others are kept; or, of `wide` anywhere and at others where it overlaps nothing, the one farthest against the
+    lean, in best[KEPT]."""
+    best, merit, clear, close = state.best, FAR, job.what == INSERT, job.close if state.live[i] else 0
+    for t in range(job.wide if clear else close + job.wide + job.wide // 2):
         if clear:
             kind = 0 if t % 4 < 2 else t % 4
             for at in range(KEPT):
-                best[at, 0] = limit
+                best[at, 0] = NOTHING
         else:
-            kind = 1 if t < close else (0 if t < close + wide else 2 + t % 2)
+            kind = 1 if t < close else (0 if t < close + job.wide else 2 + t % 2)
         _sample(rows, pieces, regions, state, i, kind)
         if clear and best[0, 0] == 0.0:
-            m = best[0, 5] * 1e6 + lean_x * best[0, 1] + lean_y * best[0, 2]
+            m = best[0, 5] * 1e6 + job.lean_x * best[0, 1] + job.lean_y * best[0, 2]
             if m < merit:
                 merit = m
                 for k in range(6):
                     best[KEPT, k] = best[0, k]
-    return merit < FAR
 
 
-@inner
+@_inlined
 def _descend(
     rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, at: int, step: float, floor: float
 ) -> None:
     """Coordinate descent from candidate `at`: along x, y, both diagonals and, where free, the angle."""
-    best, rng = state.best, state.rng
+    best, rng, trait, room = state.best, state.rng, rows.trait, regions.box
     loss, x, y = best[at, 0], best[at, 1], best[at, 2]
     form, angle, k = int(best[at, 3]), best[at, 4], int(best[at, 5])
     free = pieces.slot[i] >= 0
-    r = _try_turn(rows, pieces, i, form, angle)
+    r = _try_turn(rows, free, form, angle)
     sx, sy, sa = step, step, 0.25 * step
     while loss > 0.0 and (sx > floor or sy > floor):
         axis = below(rng, 5 if free else 4)
@@ -851,16 +851,16 @@ def _descend(
             sign = 1.0 if side == 0 else -1.0
             turned = from_angle + sign * sa if axis == 4 else from_angle
             if axis == 4:
-                r = _try_turn(rows, pieces, i, form, turned)
-                if not _fits(rows, regions, r, k):
+                r = _try_turn(rows, free, form, turned)
+                if not _fits(trait, room, r, k):
                     continue
-            u = _clamp_x(rows, regions, r, k, from_x + sign * dx)
-            v = _clamp_y(rows, regions, r, k, from_y + sign * dy)
+            u = _clamp_x(trait, room, r, k, from_x + sign * dx)
+            v = _clamp_y(trait, room, r, k, from_y + sign * dy)
             t = assess(rows, regions, state, i, r, k, u, v, loss)
             if t < loss:
                 loss, x, y, angle, found = t, u, v, turned, True
         if axis == 4:
-            r = _try_turn(rows, pieces, i, form, angle)
+            r = _try_turn(rows, free, form, angle)
             sa *= 1.1 if found else 0.5
         elif axis < 2:
             grow = 1.1 if found else 0.5
@@ -873,8 +873,8 @@ def _descend(
     best[at, 0], best[at, 1], best[at, 2], best[at, 4] = loss, x, y, angle
 
 
-@inner
-def put(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, at: int) -> None:
+@_inlined
+def _put(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, at: int) -> None:
     """Lay piece i as candidate `at` says."""
     best = state.best
     state.x[i], state.y[i], state.region[i] = best[at, 1], best[at, 2], int(best[at, 5])
@@ -884,127 +884,118 @@ def put(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, at: 
     else:
         state.row[i] = int(best[at, 3])
     state.live[i] = 1
-    set_box(rows, state, i)
+    _set_box(rows.trait[state.row[i]], state.x[i], state.y[i], state.box[i])
     measure(rows, regions, state, i)
 
 
-@called
-def relocate(
-    rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, wide: int, close: int, floor: float
-) -> float:
-    """Move piece i to the best position found; it stays if none is better. Returns its weighted loss."""
-    best = state.best
-    state.work[MOVES] += 1
-    for at in range(KEPT):
-        best[at, 0] = FAR
-    here = piece_loss(state, i) if state.live[i] else FAR
-    survey(rows, state, i)
-    if state.live[i]:
-        form = state.base[i] if pieces.slot[i] >= 0 else state.row[i]
-        _keep(best, here, state.x[i], state.y[i], form, state.angle[i], state.region[i])
-    else:
-        close = 0
-    _scout(rows, pieces, regions, state, i, close + wide + wide // 2, wide, close, FAR, 0.0, 0.0)
-    b = rows.trait[pieces.first[i]]
+@_inlined
+def _settle(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, floor: float) -> int:
+    """Descend from every candidate kept, unless one loses nothing, then from the best of them in finer steps. Returns
+    which that is."""
+    best, top, trait = state.best, 0, rows.trait
+    b = trait[pieces.first[i]]
     span = min(b[2] - b[0], b[3] - b[1])
-    top = 0
-    for at in range(KEPT):
+    for at in range(KEPT + 1):
+        last = at == KEPT or best[at, 0] >= FAR or best[top, 0] == 0.0
+        if last:
+            at = top
         if best[at, 0] >= FAR:
             break
-        _descend(rows, pieces, regions, state, i, at, 0.25 * span, 0.02 * span)
+        step, least = (0.01, floor) if last else (0.25, 0.02)
+        _descend(rows, pieces, regions, state, i, at, step * span, least * span)
+        if last:
+            break
         if best[at, 0] < best[top, 0]:
             top = at
-        if best[at, 0] == 0.0:
-            break
-    if best[top, 0] >= FAR:
-        return here
-    _descend(rows, pieces, regions, state, i, top, 0.01 * span, floor * span)
+    return top
+
+
+@_inlined
+def _slide(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, lean_x: float, lean_y: float) -> None:
+    """Move the candidate best[KEPT], which overlaps nothing, on against the lean as long as that is so."""
+    best, rng, trait, room = state.best[KEPT], state.rng, rows.trait, regions.box
+    form, angle, k = int(best[3]), best[4], int(best[5])
+    r = _try_turn(rows, pieces.slot[i] >= 0, form, angle)
+    x, y = best[1], best[2]
+    b = trait[r]
+    step, floor = 0.5 * max(b[2] - b[0], b[3] - b[1]), 1e-4
+    while step > floor:
+        found = False
+        for axis in range(3):
+            dx = -step * (lean_x > 0) + step * (lean_x < 0) if axis != 1 else 0.0
+            dy = -step * (lean_y > 0) + step * (lean_y < 0) if axis != 0 else 0.0
+            if axis == 2:
+                dx, dy = (dx, -0.3 * dy) if uniform(rng) < 0.5 else (dx, dy)
+            u, v = _clamp_x(trait, room, r, k, x + dx), _clamp_y(trait, room, r, k, y + dy)
+            gain = lean_x * (x - u) + lean_y * (y - v)
+            if gain > 1e-9 and assess(rows, regions, state, i, r, k, u, v, NOTHING) == 0.0:
+                x, y, found = u, v, True
+        if not found:
+            step *= 0.5
+    best[1], best[2] = x, y
+
+
+@inner
+def _move(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, job: Job) -> float:
+    """Insert piece i, or move it to where it loses least; without a better place it stays as it is. Returns its
+    weighted loss, FAR if it does not lie."""
+    best, clear, here = state.best, job.what == INSERT, FAR
+    for at in range(KEPT + 1):
+        best[at, 0] = FAR
+    survey(rows, state, i)
+    if state.live[i] and not clear:
+        here = piece_loss(state.loss, state.weight, state.out, state.weight_out, i)
+        form = state.base[i] if pieces.slot[i] >= 0 else state.row[i]
+        _keep(best, here, state.x[i], state.y[i], form, state.angle[i], state.region[i])
+    _scout(rows, pieces, regions, state, i, job)
+    top = KEPT
+    if not clear:
+        top = _settle(rows, pieces, regions, state, i, job.floor)
+    elif best[KEPT, 0] < FAR:
+        _slide(rows, pieces, regions, state, i, job.lean_x, job.lean_y)
     if best[top, 0] < here:
-        put(rows, pieces, regions, state, i, top)
-    return min(here, best[top, 0])
+        _put(rows, pieces, regions, state, i, top)
+        here = best[top, 0]
+    return here
 
 
 # ── separation ───────────────────────────────────────────────────────────────────────────────────────────────
 
 
 @inner
-def reweigh(state: State) -> None:
+def _reweigh(loss: F32, weight: F32, out: F32, weight_out: F32) -> None:
     """Guided local search: conflicts grow heavier by 1.2 to 2.0, the deeper the more; what is settled fades by 0.95."""
-    n, worst = len(state.x), ZERO
+    n, worst = len(out), ZERO
     for i in range(n):
-        worst = max(worst, state.out[i])
+        worst = max(worst, out[i])
         for j in range(i):
-            worst = max(worst, state.loss[i, j])
+            worst = max(worst, loss[i, j])
     if worst <= ZERO:
         return
     scale, low, fade = f4(0.8) / worst, f4(1.2), f4(0.95)
     for i in range(n):
-        w, v = state.weight_out[i], state.out[i]
-        state.weight_out[i] = w * (low + scale * v) if v > ZERO else max(ONE, w * fade)
+        w, v = weight_out[i], out[i]
+        weight_out[i] = w * (low + scale * v) if v > ZERO else max(ONE, w * fade)
         for j in range(n):
-            w, v = state.weight[i, j], state.loss[i, j]
+            w, v = weight[i, j], loss[i, j]
             up, down = w * (low + scale * v), w * fade
             down = down if down > ONE else ONE
             up = up if up < HEAVIEST else HEAVIEST
-            state.weight[i, j] = up if v > ZERO else down
+            weight[i, j] = up if v > ZERO else down
 
 
-@_inlined
-def move_round(
-    rows: Rows, pieces: Pieces, regions: Regions, state: State, wide: int, close: int, floor: float
-) -> float:
-    """Relocate every piece in conflict once, in random order, then reweigh. Returns the total loss (unweighted)."""
-    n, m = len(state.x), 0
-    for i in range(n):
-        if state.live[i] and piece_loss(state, i) > 0.0:
-            state.order[m] = i
+@inner
+def _in_conflict(loss: F32, weight: F32, out: F32, weight_out: F32, live: U8, rng: U64, order: I64) -> int:
+    """How many pieces are in conflict; which, in random order, into `order`."""
+    m = 0
+    for i in range(len(order)):
+        if live[i] and piece_loss(loss, weight, out, weight_out, i) > 0.0:
+            order[m] = i
             m += 1
     for a in range(m - 1, 0, -1):
-        b = below(state.rng, a + 1)
-        state.order[a], state.order[b] = state.order[b], state.order[a]
-    for a in range(m):
-        i = state.order[a]
-        if piece_loss(state, i) > 0.0:
-            relocate(rows, pieces, regions, state, i, wide, close, floor)
-    state.work[ROUNDS] += 1
-    reweigh(state)
-    return total_loss(state)
-
-
-@called
-def separate(
-    rows: Rows,
-    pieces: Pieces,
-    regions: Regions,
-    state: State,
-    keep: F64,
-    patience: int,
-    most: int,
-    floor: float,
-    wide: int,
-    close: int,
-) -> float:
-    """Rounds until nothing overlaps, `patience` rounds brought no gain of 2 %, or `most` evaluations are spent.
-
-    `keep` (pieces, 5: x, y, row or base, angle, region) receives the best layout seen, `state` holds the last one.
-    `state.run` says how it stands, so that a call may go on where the last one ended; least < 0 starts afresh.
-    Returns the least total loss seen.
-    """
-    run = state.run
-    if run[LEAST] < 0.0:
-        run[LEAST] = run[MARK] = total_loss(state)
-        run[IDLE] = 0.0
-        save(pieces, state, keep)
-    end = state.work[EVALUATIONS] + most
-    while run[LEAST] > 0.0 and run[IDLE] < patience and state.work[EVALUATIONS] < end:
-        loss = move_round(rows, pieces, regions, state, wide, close, floor)
-        run[IDLE] += 1.0
-        if loss < run[LEAST]:
-            run[LEAST] = loss
-            save(pieces, state, keep)
-            if loss < 0.98 * run[MARK]:
-                run[MARK], run[IDLE] = loss, 0.0
-    return run[LEAST]
+        b = below(rng, a + 1)
+        order[a], order[b] = order[b], order[a]
+    return m
 
 
 @called
@@ -1015,36 +1006,45 @@ def save(pieces: Pieces, state: State, keep: F64) -> None:
         keep[i, 3], keep[i, 4] = state.angle[i], state.region[i] if state.live[i] else -1.0
 
 
-# ── laying one piece after another ───────────────────────────────────────────────────────────────────────────
+# ── what is asked of a chain ─────────────────────────────────────────────────────────────────────────────────
 
 
 @called
-def insert(
-    rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, tries: int, lean_x: float, lean_y: float
-) -> bool:
-    """Lay piece i where it overlaps nothing, as far against the lean as found; False if no such place was found."""
-    rng, best = state.rng, state.best[KEPT]
-    survey(rows, state, i)
-    if not _scout(rows, pieces, regions, state, i, tries, tries, tries, 1e-12, lean_x, lean_y):
-        return False
-    form, angle, k = int(best[3]), best[4], int(best[5])
-    r = _try_turn(rows, pieces, i, form, angle)
-    x, y = best[1], best[2]
-    b = rows.trait[r]
-    step, floor = 0.5 * max(b[2] - b[0], b[3] - b[1]), 1e-4
-    while step > floor:
-        found = False
-        for axis in range(3):
-            dx = -step * (lean_x > 0) + step * (lean_x < 0) if axis != 1 else 0.0
-            dy = -step * (lean_y > 0) + step * (lean_y < 0) if axis != 0 else 0.0
-            if axis == 2:
-                dx, dy = (dx, -0.3 * dy) if uniform(rng) < 0.5 else (dx, dy)
-            u, v = _clamp_x(rows, regions, r, k, x + dx), _clamp_y(rows, regions, r, k, y + dy)
-            gain = lean_x * (x - u) + lean_y * (y - v)
-            if gain > 1e-9 and assess(rows, regions, state, i, r, k, u, v, 1e-12) == 0.0:
-                x, y, found = u, v, True
-        if not found:
-            step *= 0.5
-    best[1], best[2] = x, y
-    put(rows, pieces, regions, state, i, len(state.best) - 1)
-    return True
+def work(rows: Rows, pieces: Pieces, regions: Regions, state: State, keep: F64, job: Job) -> float:
+    """Do a job. Returns the loss of the one piece moved (FAR if it found no place), or the least total loss seen.
+
+    A separation goes on in rounds: all in conflict are moved once, then conflicts weigh more. It ends once nothing
+    overlaps, without gain for long, or with so many evaluations; `keep` (pieces, 5: x, y, row or base, angle, region)
+    receives the best layout seen, `state` holds the last one. `state.run` says how it stands, so that a call may go on
+    where the last one ended; least < 0 starts afresh.
+
+    One kernel for all jobs, since what they share takes long to compile, and would be compiled for each.
+    """
+    run, order, alone, reached, m = state.run, state.order, job.what != SEPARATE, FAR, 1
+    loss, weight, out, weight_out = state.loss, state.weight, state.out, state.weight_out
+    end = state.work[EVALUATIONS] + job.most
+    if not alone and run[LEAST] < 0.0:
+        run[LEAST] = run[MARK] = total_loss(loss, out)
+        run[IDLE] = 0.0
+        save(pieces, state, keep)
+    while alone or (run[LEAST] > 0.0 and run[IDLE] < job.patience and state.work[EVALUATIONS] < end):
+        if alone:
+            order[0] = job.piece
+        else:
+            m = _in_conflict(loss, weight, out, weight_out, state.live, state.rng, order)
+        for a in range(m):
+            i = order[a]
+            if alone or piece_loss(loss, weight, out, weight_out, i) > 0.0:
+                reached = _move(rows, pieces, regions, state, i, job)
+        if alone:
+            return reached
+        state.work[ROUNDS] += 1
+        _reweigh(loss, weight, out, weight_out)
+        reached = total_loss(loss, out)
+        run[IDLE] += 1.0
+        if reached < run[LEAST]:
+            run[LEAST] = reached
+            save(pieces, state, keep)
+            if reached < 0.98 * run[MARK]:
+                run[MARK], run[IDLE] = reached, 0.0
+    return run[LEAST]

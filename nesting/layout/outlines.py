@@ -98,8 +98,7 @@ def inscribed(polygon: Polygon, count: int) -> F64:
     """`count` circles inside a polygon, largest first, (count, 3) x, y, radius."""
     circles = np.zeros((count, 3))
     edges, _ = edges_of(polygon)
-    columns = [np.ascontiguousarray(edges[:, c]) for c in range(4)]
-    kernels.inscribed(*columns, np.array(polygon.bounds), circles)
+    kernels.inscribed(np.ascontiguousarray(edges.T), np.array(polygon.bounds), circles)
     return circles
 
 

@@ -114,14 +114,17 @@ class Chain:
 
     @property
     def loss(self) -> float:
-        return float(kernels.total_loss(self.state))
+        return float(kernels.total_loss(self.state.loss, self.state.out))
 
     def random(self) -> float:
         return float(kernels.uniform(self.state.rng))
 
+    def _work(self, job: kernels.Job) -> float:
+        return float(kernels.work(*self.arrays, self.keep, job))
+
     def insert(self, i: int, tries: int, lean: tuple[float, float] = (1.0, 0.3)) -> bool:
         """Lay a piece where it overlaps nothing, far against the lean."""
-        return bool(kernels.insert(*self.arrays, i, tries, *lean))
+        return self._work(kernels.Job(kernels.INSERT, i, tries, lean_x=lean[0], lean_y=lean[1])) < kernels.FAR
 
     def insert_within_reach(self, i: int, tries: int) -> bool:
         """Lay a piece again, now wholly in a reach; it stays where it is if there is no room."""
@@ -136,7 +139,7 @@ class Chain:
 
     def force(self, i: int) -> None:
         """Lay a piece where it overlaps least."""
-        kernels.relocate(*self.arrays, i, 60, 0, 0.01)
+        self._work(kernels.Job(kernels.FORCE, i, 60, 0, 0.01))
 
     def take_off(self, i: int) -> None:
         kernels.take_off(self.state, i)
@@ -153,10 +156,11 @@ class Chain:
         layout seen, with the weights as they are; it is that layout which stands at the end.
         """
         run, mark = self.state.run, math.inf
+        job = kernels.Job(kernels.SEPARATE, 0, self.wide, self.close, floor, patience=patience, most=CHUNK)
         while strikes > 0:
             run[kernels.LEAST] = -1.0
             while True:
-                least = kernels.separate(*self.arrays, self.keep, patience, CHUNK, floor, self.wide, self.close)
+                least = self._work(job)
                 if least == 0.0 or run[kernels.IDLE] >= patience:
                     break
                 yield None
@@ -291,7 +295,7 @@ def _state(n: int, table: outlines.Table, seed: int) -> kernels.State:
         weight=f32(n, n) + np.float32(1.0),
         weight_out=f32(n) + np.float32(1.0),
         rng=np.random.SeedSequence(seed).generate_state(1, np.uint64).astype(np.uint64),
-        work=np.zeros(3, np.int64),
+        work=np.zeros(2, np.int64),
         run=np.zeros(3),
         lane=f32(kernels.LANES),
         near=np.zeros((3, table.rows.edge.shape[2] + 1), np.int64),

@@ -149,7 +149,7 @@ def test_a_hair_is_taken_off_every_side_and_never_more() -> None:
 
 def test_turning_a_row_is_turning_its_polygon() -> None:
     chain = Chain(Task([Shape("bar", box(5, 5, 65, 25), None)], [FIELD], 0.0, 0.0), 0)
-    kernels.turn_row(chain.rows, 0, 1, math.pi / 2)
+    kernels.turn_row.py_func(chain.rows, 0, 1, math.pi / 2)
     assert chain.rows.trait[1, :4] * chain.task.scale == pytest.approx([-10, -30, 10, 30], abs=1e-3)
 
 
