@@ -34,7 +34,7 @@ from nesting.assigning.columns import (
 )
 from nesting.assigning.orders import at_every_price
 from nesting.assigning.stock import Candidate
-from nesting.layout import Ground, Shape, rectangles
+from nesting.layout import Ground, Shape, Spot, rectangles
 from nesting.layout.rectangles import Bin, Filled
 from nesting.solving import NoAnswer, Relaxed, relaxed, solved
 
@@ -45,6 +45,10 @@ LAY_WORK = 20_000_000
 FULL = 60
 FILL_WORK = 5_000
 """The same for one bin priced by duals, for each round of effort; four times as much after each round in vain."""
+EXACT_WORK = 200_000
+"""What packing a bin exactly may take, likewise."""
+MOST_AT_ONCE = 16
+"""A bin of the area of more usual pieces is not packed exactly."""
 VAIN = 3
 """Rounds in vain before no more fillings are priced."""
 MOST_ROUNDS = 16
@@ -245,13 +249,14 @@ def _priced(task: _Task, first: Sequence[Filled]) -> tuple[list[Filled], list[Fi
     all that hold all pieces."""
     fillings = _fillings(task, first)
     mix = _relaxed(task, fillings)
+    exact = _exact(task)
     vain = 0
     for number in range(PRICED):
         task.tell("filling sheets with rectangles", task.cost(first))
-        found = _fillings_by(task, mix.duals, number, FILL_WORK * 4**vain)
+        found, all_told = _fillings_by(task, exact, mix.duals, number, 4**vain * task.effort)
         better = [one for one in _fillings(task, found) if one.gain(mix.duals) > 1e-6]
         vain += not better
-        if vain == VAIN or task.stop:
+        if vain == VAIN or task.stop or (all_told and not better):
             break
         if better:
             fillings += better
@@ -268,22 +273,52 @@ def _fillings(task: _Task, several: Iterable[Filled]) -> list[_Filling]:
     return [_Filling(one, task.counts(one), task.cost([one])) for one in several]
 
 
-def _fillings_by(task: _Task, duals: Sequence[float], number: int, work: int) -> Iterator[Filled]:
-    machine, shop = task.shop.machine, task.shop
+def _exact(task: _Task) -> dict[int, rectangles.Exact]:
+    """The bins that may be packed exactly."""
+    alike: dict[int, list[Shape]] = {}
+    for shape in task.shapes:
+        alike.setdefault(task.kind_of[shape.id], []).append(shape)
+    usual = sum(shape.polygon.area for shape in task.shapes) / len(task.shapes)
+    kinds = [alike[kind] for kind in sorted(alike)]
+    machine = task.shop.machine
+    return {
+        at: rectangles.Exact(kinds, bin, machine.gap_mm, machine.margin_mm)
+        for at, bin in enumerate(task.stock)
+        if rectangles.is_plain(bin) and bin.grounds[0].polygon.area <= MOST_AT_ONCE * usual
+    }
+
+
+def _fillings_by(
+    task: _Task, exact: Mapping[int, rectangles.Exact], duals: Sequence[float], number: int, effort: int
+) -> tuple[list[Filled], bool]:
+    """Each bin filled with what is worth most by the duals; whether there is proven to be nothing else that pays."""
+    found, all_told = [], True
+    for at in range(len(task.stock)):
+        spots, told = exact[at].fill(duals, EXACT_WORK * effort) if at in exact else ((), False)
+        if not spots and not told:
+            spots = _spots_by(task, at, duals, number, FILL_WORK * effort)
+        if spots:
+            found.append(Filled(at, spots))
+        all_told = all_told and told
+    return found, all_told
+
+
+def _spots_by(task: _Task, at: int, duals: Sequence[float], number: int, work: int) -> tuple[Spot, ...]:
+    """The same for one bin, as far as it is found by trying."""
+    machine, kind = task.shop.machine, task.stock[at]
     valued = [replace(shape, value=duals[task.kind_of[shape.id]]) for shape in task.shapes]
-    for at, kind in enumerate(task.stock):
-        shapes = [shape for shape in valued if shape.value > kind.rate * shape.polygon.area]
-        if len(kind.grounds) == 1 and shapes:
-            layout = rectangles.fill(
-                shapes,
-                kind.grounds[0],
-                gap_mm=machine.gap_mm,
-                margin_mm=machine.margin_mm,
-                work=work * task.effort,
-                seed=shop.seed * 1009 + number,
-            )
-            if layout is not None and layout.spots:
-                yield Filled(at, layout.spots)
+    shapes = [shape for shape in valued if shape.value > kind.rate * shape.polygon.area]
+    if len(kind.grounds) > 1 or not shapes:
+        return ()
+    layout = rectangles.fill(
+        shapes,
+        kind.grounds[0],
+        gap_mm=machine.gap_mm,
+        margin_mm=machine.margin_mm,
+        work=work,
+        seed=task.shop.seed * 1009 + number,
+    )
+    return layout.spots if layout else ()
 
 
 def _limits(task: _Task, fillings: Sequence[_Filling]) -> list[tuple[list[int], int]]:

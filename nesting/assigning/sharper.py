@@ -8,7 +8,6 @@ duals of a linear program over all columns so far, and over the packings that th
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Sequence, Sized
 from dataclasses import dataclass
@@ -22,14 +21,19 @@ from nesting.assigning.bound import MostHeld, lower_bound, room_in_units, uprigh
 from nesting.assigning.columns import Column, Kind, Shop
 from nesting.assigning.scales import fitted_shares, strongest_shares
 from nesting.assigning.stock import Candidate
+from nesting.layout import packing
 from nesting.solving import NoAnswer, relaxed, tried
 
 EFFORT = 2.0
 """For each round of effort asked for."""
 MOST_EFFORT = 0.25
 """Of that for packing one sheet once; less where there are many, so that each is packed twice at least."""
-ROUNDS = 6
+WORK = 50_000_000
+"""What packing a sheet exactly does in one unit of effort."""
+ROUNDS = 80
 """Times that pieces are valued and all sheets packed, at most."""
+VAIN = 3
+"""Times that no packing turned up which pays, before no more are looked for; each time twice as long."""
 CLOSE = 0.999
 """Worths are left as they are once they come to so much of what the linear program costs."""
 BEST = 6
@@ -40,12 +44,9 @@ WORTH = 1_000_000
 """What a sheet costs, in units of worth; pieces' worths are rounded down to units."""
 MOST_FITTED = 24
 """With more kinds of pieces no shares are fitted to them: that takes longer than it brings."""
-BOXES = 40
-"""With more pieces on a sheet, packing it counts for more effort: the solver does not count what pairs take."""
-MOST_BOXES = 120
-"""With more pieces that may lie on a sheet, only their areas and shares are looked at, not how they lie."""
 MOST_AT_ONCE = 16
-"""The same where a sheet has the area of more usual pieces: about how so many lie nothing is proven in fair time."""
+"""Where a sheet has the area of more usual pieces, only areas and shares are looked at, not how pieces lie: that proves
+nothing in fair time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +82,9 @@ def sharper_bound(
     if fitted:
         least = max(least, lower_bound(found, kinds, shop, fitted))
     valued = _Valued(found, [room_in_units(one, shop.machine) for one in found], sides, wanted, columns, effort, stop)
-    for most in (1, ROUNDS):
-        if least >= reached or stop or not valued.went_on(most):
-            break
+    if least < reached and valued.improve():
         least = max(least, lower_bound(found, kinds, shop, [*fitted, *valued.strongest()]))
-        tell(least)
+    tell(least)
     return least
 
 
@@ -102,7 +101,8 @@ class _Valued:
         effort: int,
         stop: Sized,
     ) -> None:
-        self._rooms, self._sides, self._wanted, self._stop = rooms, sides, wanted, stop
+        self._sheets = [_Sheet(sides, wanted, room) for room in rooms]
+        self._wanted, self._stop = wanted, stop
         self._left = EFFORT * effort
         self._each = min(MOST_EFFORT * effort, self._left / 2 / len(found))
         self._cheapest = [_least_cents(one, columns) for one in found]
@@ -118,38 +118,34 @@ class _Valued:
         """Those by which all pieces come to most."""
         return [row for _, row in sorted(self._rows, key=lambda known: -known[0])[:BEST]]
 
-    def went_on(self, most: int) -> bool:
-        """Value the pieces anew, so often at most, until they come to no more; False where they did not at once."""
-        rounds = 0
-        while rounds < most and self._go_on():
-            rounds += 1
-        return rounds > 0
-
-    def _go_on(self) -> bool:
-        """Value the pieces anew until they come to more than before; False where they do not any longer."""
-        before = max((value for value, _ in self._rows), default=0.0)
-        while self._left > 0 and len(self._rows) < ROUNDS and not self._stop:
+    def improve(self) -> bool:
+        """Value the pieces anew until they come to no more, as far as effort goes; False where they were not at all."""
+        vain = 0
+        while self._left > 0 and len(self._rows) < ROUNDS and vain < VAIN and not self._stop:
             try:
                 duals = relaxed(self._holds, self._costs, self._wanted, ()).duals
             except NoAnswer:
-                return False
+                break
             worths = np.maximum(0.0, duals)
-            if before >= CLOSE * float(worths @ self._wanted):
-                return False
-            if self._pack(worths if self._centre is None else (worths + self._centre) / 2) > before * (2 - CLOSE):
-                return True
-        return False
+            best = max((value for value, _ in self._rows), default=0.0)
+            if best >= CLOSE * float(worths @ self._wanted):
+                break
+            # Halfway to the best worths so far, until these turn up no packing that pays.
+            valued = worths if self._centre is None or vain else (worths + self._centre) / 2
+            turned_up = self._pack(valued, self._each * 2**vain)
+            vain = 0 if turned_up else vain + 1
+        return bool(self._rows)
 
-    def _pack(self, worths: npt.NDArray[np.float64]) -> float:
-        """Pack each sheet with pieces so valued; what all pieces come to, so valued, as above."""
+    def _pack(self, worths: npt.NDArray[np.float64], effort: float) -> bool:
+        """Pack each sheet with pieces so valued; whether a packing turned up that is worth more than its sheet."""
         units = [math.floor(worth * self._scale) for worth in worths]
         most: list[int | None] = []
-        over = 1.0
-        for room, cents in zip(self._rooms, self._cheapest, strict=True):
+        over, known = 1.0, len(self._holds)
+        for sheet, cents in zip(self._sheets, self._cheapest, strict=True):
             if self._stop:
-                return 0.0
+                return False
             least = int(cents * self._scale)
-            packed = _most_held(self._sides, self._wanted, units, room, least, self._each)
+            packed = sheet.packed(units, least, effort)
             self._left -= packed.effort
             most.append(packed.most)
             over = max(over, packed.most / max(1, least))
@@ -160,7 +156,7 @@ class _Valued:
         if value > max((known for known, _ in self._rows), default=0.0):
             self._centre = worths / over
         self._rows.append((value, MostHeld(tuple(units), tuple(most))))
-        return value
+        return len(self._holds) > known
 
 
 def _fitted_rows(
@@ -188,84 +184,63 @@ def _least_cents(candidate: Candidate, columns: Sequence[Column]) -> float:
     return min(used, default=float(candidate.price) * 100)
 
 
-def _most_held(
-    sides: Sequence[tuple[int, int]],
-    wanted: Sequence[int],
-    units: Sequence[int],
-    room: tuple[int, int],
-    least: int,
-    effort: float,
-) -> _Packed:
-    """The most that pieces can be worth that lie in the room without overlap; `least` where it is no more than that.
+class _Sheet:
+    """What a sheet holds of pieces, however they are valued."""
 
-    sides, room: whole units of length, (n, 2) and 2; units: what each is worth. Stopped early, it is still a bound.
-    """
-    small, (width, depth) = _in_steps(sides, room)
-    model = cp_model.CpModel()
-    boxes = [
-        [model.new_bool_var("") for _ in range(min(n, (width // w) * (depth // d)) if unit else 0)]
-        for (w, d), n, unit in zip(small, wanted, units, strict=True)
-    ]
-    for copies in boxes:
-        for one, other in itertools.pairwise(copies):
-            model.add_implication(other, one)
-    usual = sum(w * d * n for (w, d), n in zip(small, wanted, strict=True)) / sum(wanted)
-    if sum(map(len, boxes)) <= MOST_BOXES and width * depth <= MOST_AT_ONCE * usual:
-        _keep_apart(model, boxes, small, (width, depth))
-    model.add(sum(w * d * box for (w, d), copies in zip(small, boxes, strict=True) for box in copies) <= width * depth)
-    for row in _shares(small, wanted, units, (width, depth)):
-        model.add(sum(share * box for share, copies in zip(row, boxes, strict=True) for box in copies) <= WORTH)
-    worth = sum(unit * box for unit, copies in zip(units, boxes, strict=True) for box in copies)
-    model.add(worth >= least + 1)
-    model.maximize(worth)
-    return _answer(model, boxes, least, sum(u * len(c) for u, c in zip(units, boxes, strict=True)), effort)
+    def __init__(self, sides: Sequence[tuple[int, int]], wanted: Sequence[int], room: tuple[int, int]) -> None:
+        self._sides, self._room = _in_steps(sides, room)
+        self._wanted = wanted
+        width, depth = self._room
+        self._copies = [min(n, (width // w) * (depth // d)) for (w, d), n in zip(self._sides, wanted, strict=True)]
+        self._shares = self._strongest(wanted)
+        usual = sum(w * d * n for (w, d), n in zip(self._sides, wanted, strict=True)) / sum(wanted)
+        self._exact: packing.Room | None = None
+        if width * depth <= MOST_AT_ONCE * usual:
+            scales = [[*share, WORTH] for share in self._shares]
+            self._exact = packing.Room(self._sides, self._copies, [False] * len(sides), self._room, scales)
 
+    def packed(self, units: Sequence[int], least: int, effort: float) -> _Packed:
+        """The most that pieces can be worth that lie in the room without overlap; `least` where it is no more.
 
-def _answer(
-    model: cp_model.CpModel, boxes: Sequence[Sequence[cp_model.IntVar]], least: int, all_of_it: int, effort: float
-) -> _Packed:
-    if all_of_it <= least:
-        return _Packed(least, None)
-    counts_for = max(1.0, sum(map(len, boxes)) / BOXES)
-    solver, status = tried(model, effort / counts_for)
-    spent = solver.response_proto.deterministic_time * counts_for
-    if status == cp_model.INFEASIBLE:
-        return _Packed(least, None, spent)
-    most = max(least, min(all_of_it, math.floor(solver.best_objective_bound + 1e-6)))
-    if status == cp_model.UNKNOWN:
-        return _Packed(most, None, spent)
-    return _Packed(most, tuple(sum(solver.value(box) for box in copies) for copies in boxes), spent)
+        units: what each is worth. Stopped early, it is still a bound.
+        """
+        if self._exact is not None:
+            exact = self._exact.most_valuable(units, least, int(effort * WORK))
+            return _Packed(exact.most, exact.counts if exact.spots else None, exact.work / WORK)
+        return self._by_shares(units, least, effort)
 
+    def _by_shares(self, units: Sequence[int], least: int, effort: float) -> _Packed:
+        """As if pieces were liquid, on every scale."""
+        most = sum(unit * n for unit, n in zip(units, self._copies, strict=True))
+        if most <= least:
+            return _Packed(least, None)
+        model = cp_model.CpModel()
+        held = [model.new_int_var(0, n if unit else 0, "") for n, unit in zip(self._copies, units, strict=True)]
+        areas = [w * d for w, d in self._sides]
+        model.add(sum(area * var for area, var in zip(areas, held, strict=True)) <= self._room[0] * self._room[1])
+        for row in [*self._shares, *self._by_worth(units)]:
+            model.add(sum(share * var for share, var in zip(row, held, strict=True)) <= WORTH)
+        worth = sum(unit * var for unit, var in zip(units, held, strict=True))
+        model.add(worth >= least + 1)
+        model.maximize(worth)
+        solver, status = tried(model, effort)
+        spent = solver.response_proto.deterministic_time
+        if status == cp_model.INFEASIBLE:
+            return _Packed(least, None, spent)
+        most = max(least, min(most, math.floor(solver.best_objective_bound + 1e-6)))
+        return _Packed(most, None if status == cp_model.UNKNOWN else tuple(map(solver.value, held)), spent)
 
-def _keep_apart(
-    model: cp_model.CpModel,
-    boxes: Sequence[Sequence[cp_model.IntVar]],
-    sides: Sequence[tuple[int, int]],
-    room: tuple[int, int],
-) -> None:
-    """No two overlap; copies are told apart by where they lie."""
-    spans: tuple[list[cp_model.IntervalVar], list[cp_model.IntervalVar]] = [], []
-    for (w, d), copies in zip(sides, boxes, strict=True):
-        places = []
-        for box in copies:
-            x, y = model.new_int_var(0, room[0] - w, ""), model.new_int_var(0, room[1] - d, "")
-            spans[0].append(model.new_optional_fixed_size_interval_var(x, w, box, ""))
-            spans[1].append(model.new_optional_fixed_size_interval_var(y, d, box, ""))
-            places.append(x * (room[1] + 1) + y)
-        for one, other, box in zip(places, places[1:], copies[1:], strict=False):
-            model.add(one <= other).only_enforce_if(box)
-    model.add_no_overlap_2d(*spans)
+    def _strongest(self, weights: Sequence[int]) -> list[list[int]]:
+        """What pieces take of the sheet at least, seen in the ways that ask for most of them."""
+        return [_in_units(row) for row in strongest_shares(self._sides, weights, self._room, SHARES).tolist()]
 
-
-def _shares(
-    sides: Sequence[tuple[int, int]], wanted: Sequence[int], units: Sequence[int], room: tuple[int, int]
-) -> list[list[int]]:
-    """What pieces take of the sheet at least, seen in the ways that ask for most of all and of those worth most."""
-    weighed = [n * unit for n, unit in zip(wanted, units, strict=True)]
-    rows = [row for by in (wanted, weighed) for row in strongest_shares(sides, by, room, SHARES).tolist()]
-    if len(sides) <= MOST_FITTED:
-        rows.append(fitted_shares(sides, weighed, room, wanted).tolist())
-    return [_in_units(row) for row in rows]
+    def _by_worth(self, units: Sequence[int]) -> list[list[int]]:
+        """The same for what they are worth."""
+        weighed = [n * unit for n, unit in zip(self._wanted, units, strict=True)]
+        rows = self._strongest(weighed)
+        if len(self._sides) <= MOST_FITTED:
+            rows.append(_in_units(fitted_shares(self._sides, weighed, self._room, self._wanted).tolist()))
+        return rows
 
 
 def _in_units(shares: Sequence[float]) -> list[int]:

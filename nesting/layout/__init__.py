@@ -5,8 +5,8 @@ strip that holds all); `stock.cheapest` asks for the cheapest sheets that hold a
 exact check. Rooms, from the data to the answer: `terms` (what is asked and answered), `outlines` and `grounds` (shapes
 and sheets for the kernels), `kernels` (evaluation and moves, compiled), `search` (one layout under way), `fit`, `fill`,
 `strip` with `compaction`, `stock` with `asked` and `dealing` (outer loops), `lattice` (pieces made of squares, by exact
-search), `checks` (the exact check). Faster, where all is upright rectangles: `rectangles`. `bench`, `growth`,
-`instances` and `guillotine` measure, `ready` compiles.
+search), `checks` (the exact check). Faster, where all is upright rectangles: `rectangles`,
+and `packing` for one sheet exactly. `bench`, `growth`, `instances` and `guillotine` measure, `ready` compiles.
 """
 
 from nesting.layout.fill import fill

@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
-from nesting.layout import kernels, rectangles
+from nesting.layout import kernels, packing, rectangles
 from nesting.layout.compaction import Parts, compact
 from nesting.layout.search import Chain, Task
 from nesting.layout.terms import Ground, Shape
@@ -61,6 +61,7 @@ def _layouts() -> None:
 
 
 def _rectangles() -> None:
+    packing.Room([(1, 1)], [1], [False], (1, 1)).most_valuable([1], 0, 1)
     ground = Ground(FIELD, REACHES)
     rectangles.fill([SHAPE], ground, gap_mm=1.0, margin_mm=1.0, work=100, seed=1)
     for answer in (rectangles.share_out, rectangles.lay_all):

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from shapely.geometry import Polygon
 
+from nesting.layout import packing
 from nesting.layout import rectangle_kernels as kernels
 from nesting.layout.checks import broken
 from nesting.layout.kernels import U64
@@ -24,6 +25,10 @@ from nesting.model import Rect
 SOLID = 0.9
 """A shape is laid as a rectangle if it fills at least so much of it: in larger holes other shapes could lie."""
 SIDE_MM = 1e-6
+UNITS = 1000
+"""Of length, to the millimetre, where sides are told in whole units."""
+WORTH = 1_000_000
+"""What a bin costs, in units of worth."""
 SLICE = 2_000_000
 """Work between two looks at whether to stop."""
 
@@ -56,6 +61,11 @@ def are_rectangles(shapes: Sequence[Shape], grounds: Sequence[Ground]) -> bool:
     )
 
 
+def is_plain(bin: Bin) -> bool:
+    """Whether it is a single ground that is reached at once."""
+    return len(bin.grounds) == 1 and len(bin.grounds[0].reaches) <= 1
+
+
 def _upright(shape: Shape) -> bool:
     plain = shape.turns_deg is None or 0.0 in shape.turns_deg
     return plain and shape.reach_charge is None and _is_box(Polygon(shape.polygon.exterior)) and _solid(shape.polygon)
@@ -85,6 +95,40 @@ def fill(
     value = sum(shape.value for shape in shapes if shape.id in here)
     missing = tuple(shape.id for shape in shapes if shape.id not in here)
     return Layout(spots, missing, value, None, Effort(int(done[0])))
+
+
+class Exact:
+    """One bin of a single ground, as often as it is to be filled with the most valuable of some shapes.
+
+    kinds: shapes that are alike, kind by kind. Raises ValueError where no rectangle of the ground is reached.
+    """
+
+    def __init__(self, kinds: Sequence[Sequence[Shape]], bin: Bin, gap_mm: float, margin_mm: float) -> None:
+        (ground,) = bin.grounds
+        (free,) = _free(ground, gap_mm, margin_mm)
+        items = _items([shapes[0] for shapes in kinds], gap_mm)
+        ceiled = (np.ceil(np.stack([items.width, items.depth], axis=1) * UNITS - SIDE_MM)).astype(int).tolist()
+        room = math.floor((free[2] - free[0]) * UNITS + SIDE_MM), math.floor((free[3] - free[1]) * UNITS + SIDE_MM)
+        copies = [len(shapes) for shapes in kinds]
+        self._kinds, self._bin, self._corner, self._gaps = kinds, bin, free[:2], (gap_mm, margin_mm)
+        self._areas = [shapes[0].polygon.area for shapes in kinds]
+        self._room = packing.Room([(w, d) for w, d in ceiled], copies, items.turn.tolist(), room)
+
+    def fill(self, values: Sequence[float], work: int) -> tuple[tuple[Spot, ...], bool]:
+        """The most valuable set found that is worth more than the bin costs, none if there is none or the exact check
+        refuses it; and whether that is proven. values: what a shape of each kind is worth."""
+        scale = WORTH / self._bin.cost if self._bin.cost > 0.0 else 1.0
+        net = [value - self._bin.rate * area for value, area in zip(values, self._areas, strict=True)]
+        packed = self._room.most_valuable([math.floor(max(0.0, one) * scale) for one in net], WORTH, work)
+        waiting = [iter(shapes) for shapes in self._kinds]
+        spots = tuple(self._spot(next(waiting[kind]), x, y, turned) for kind, x, y, turned in packed.spots)
+        shapes = {shape.id: shape for kind in self._kinds for shape in kind}
+        if broken(shapes, spots, self._bin.grounds, *self._gaps):
+            return (), False
+        return spots, packed.proven
+
+    def _spot(self, shape: Shape, x: int, y: int, turned: bool) -> Spot:
+        return _at(shape, self._corner[0] + x / UNITS, self._corner[1] + y / UNITS, turned)
 
 
 def share_out(
@@ -226,9 +270,12 @@ def _state(seed: int) -> U64:
 
 def _spot(shape: Shape, laid: kernels.Laid, i: int) -> Spot:
     """The shape with the lower left corner of its rectangle where the kernel laid it."""
+    return _at(shape, float(laid.x[i]), float(laid.y[i]), bool(laid.turned[i]))
+
+
+def _at(shape: Shape, x: float, y: float, turned: bool) -> Spot:
     x0, y0, _, y1 = shape.polygon.bounds
-    x, y = float(laid.x[i]), float(laid.y[i])
-    if laid.turned[i]:
+    if turned:
         return Spot(shape.id, x + y1, y - x0, 90.0)
     return Spot(shape.id, x - x0, y - y0, 0.0)
 
