@@ -36,6 +36,9 @@ def planned(sides, sheets):
         # do not, and it takes the small sheet.
         ([(500, 200, 2), (200, 500, 2), (300, 300, 1)], [(700, 700, 10)], 10),
         ([(500, 200, 2), (200, 500, 2), (400, 300, 1)], [(700, 700, 10), (400, 300, 3)], 13),
+        # Derived: 3 x 6 lies alone on 7 x 7, beside or above nothing else; no two of 5 x 4 share a sheet, and each has
+        # room for one 5 x 2 above it on 7 x 7, for none on 5 x 5: 10, 10, 10 and 8. Without (B9) the bound is 36.
+        ([(500, 200, 2), (300, 600, 1), (500, 400, 3)], [(700, 700, 10), (500, 500, 8)], 38),
     ],
 )
 def test_the_bound_is_what_the_cheapest_plan_costs(sides, sheets, least):
