@@ -280,11 +280,11 @@ def _exact(task: _Task) -> dict[int, rectangles.Exact]:
         alike.setdefault(task.kind_of[shape.id], []).append(shape)
     usual = sum(shape.polygon.area for shape in task.shapes) / len(task.shapes)
     kinds = [alike[kind] for kind in sorted(alike)]
-    machine = task.shop.machine
+    gaps = task.shop.machine.gap_mm, task.shop.machine.margin_mm
     return {
-        at: rectangles.Exact(kinds, bin, machine.gap_mm, machine.margin_mm)
+        at: rectangles.Exact(kinds, bin, *gaps)
         for at, bin in enumerate(task.stock)
-        if rectangles.is_plain(bin) and bin.grounds[0].polygon.area <= MOST_AT_ONCE * usual
+        if rectangles.is_plain(bin, *gaps) and bin.grounds[0].polygon.area <= MOST_AT_ONCE * usual
     }
 
 

@@ -28,7 +28,7 @@ SIDE_MM = 1e-6
 UNITS = 1000
 """Of length, to the millimetre, where sides are told in whole units."""
 WORTH = 1_000_000
-"""What a bin costs, in units of worth."""
+"""What a bin costs, or a shape is worth if that is more, in units of worth."""
 SLICE = 2_000_000
 """Work between two looks at whether to stop."""
 
@@ -61,9 +61,9 @@ def are_rectangles(shapes: Sequence[Shape], grounds: Sequence[Ground]) -> bool:
     )
 
 
-def is_plain(bin: Bin) -> bool:
-    """Whether it is a single ground that is reached at once."""
-    return len(bin.grounds) == 1 and len(bin.grounds[0].reaches) <= 1
+def is_plain(bin: Bin, gap_mm: float, margin_mm: float) -> bool:
+    """Whether it is a single ground that is reached at once, with room within its margin."""
+    return len(bin.grounds) == 1 and len(_free(bin.grounds[0], gap_mm, margin_mm)) == 1
 
 
 def _upright(shape: Shape) -> bool:
@@ -98,9 +98,9 @@ def fill(
 
 
 class Exact:
-    """One bin of a single ground, as often as it is to be filled with the most valuable of some shapes.
+    """One plain bin, as often as it is to be filled with the most valuable of some shapes.
 
-    kinds: shapes that are alike, kind by kind. Raises ValueError where no rectangle of the ground is reached.
+    kinds: shapes that are alike, kind by kind.
     """
 
     def __init__(self, kinds: Sequence[Sequence[Shape]], bin: Bin, gap_mm: float, margin_mm: float) -> None:
@@ -117,9 +117,10 @@ class Exact:
     def fill(self, values: Sequence[float], work: int) -> tuple[tuple[Spot, ...], bool]:
         """The most valuable set found that is worth more than the bin costs, none if there is none or the exact check
         refuses it; and whether that is proven. values: what a shape of each kind is worth."""
-        scale = WORTH / self._bin.cost if self._bin.cost > 0.0 else 1.0
-        net = [value - self._bin.rate * area for value, area in zip(values, self._areas, strict=True)]
-        packed = self._room.most_valuable([math.floor(max(0.0, one) * scale) for one in net], WORTH, work)
+        net = [max(0.0, value - self._bin.rate * area) for value, area in zip(values, self._areas, strict=True)]
+        dearest = max(self._bin.cost, *net)
+        scale = WORTH / dearest if dearest > 0.0 else 0.0
+        packed = self._room.most_valuable([math.floor(one * scale) for one in net], int(self._bin.cost * scale), work)
         waiting = [iter(shapes) for shapes in self._kinds]
         spots = tuple(self._spot(next(waiting[kind]), x, y, turned) for kind, x, y, turned in packed.spots)
         shapes = {shape.id: shape for kind in self._kinds for shape in kind}

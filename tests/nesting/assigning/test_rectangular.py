@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -49,6 +50,13 @@ def test_a_plan_for_panels_passes_its_audit(count: int, tmp_path: Path) -> None:
 
 def test_the_same_panels_give_the_same_plan() -> None:
     assert plan_text(planned(9)) == plan_text(planned(9))
+
+
+def test_slivers_on_the_rack_are_passed_over() -> None:
+    corners = [((0, 0), (w, 0), (w, d), (0, d)) for w, d in ((8, 300), (9, 9), (3, 500), (520, 310))]
+    rack = tuple(Offcut(f"R{n}", *STOCK, ring) for n, ring in enumerate(corners))
+    asked = replace(request(3, effort=1), rack=rack)
+    assert {sheet.source.stock_id for sheet in make_plan(asked).sheets} <= {None, "R3"}
 
 
 def test_whole_answers_tell_how_they_go() -> None:

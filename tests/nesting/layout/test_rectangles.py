@@ -136,3 +136,13 @@ def test_the_same_seed_packs_the_same_way():
 )
 def test_what_is_no_plain_rectangle_is_left_to_the_engine(shape):
     assert not rectangles.are_rectangles([shape], [])
+
+
+@pytest.mark.parametrize("cost", [0.0, 1e-6, 5.0])
+def test_a_bin_that_costs_little_is_filled_exactly_all_the_same(cost: float) -> None:
+    # Derived: 60 + 40 and 50 + 50 are 100, and all are 50 deep: the four fill 100 x 100.
+    kinds = [[shape] for shape in panels((60, 50), (40, 50), (50, 50), (50, 50))]
+    bin = rectangles.Bin((Ground(shapely.box(0, 0, 100, 100)),), cost)
+    spots, proven = rectangles.Exact(kinds, bin, 0.0, 0.0).fill([4e5, 3e5, 2e5, 2e5], 1_000_000)
+    assert proven and len(spots) == 4
+    assert rectangles.Exact(kinds, bin, 0.0, 0.0).fill([0.0] * 4, 1_000_000) == ((), True)
