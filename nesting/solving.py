@@ -1,15 +1,18 @@
 """One way to call the solvers, so that every model is solved the same: fixed seed, one worker, counted effort.
 
-With one worker CP-SAT repeats itself exactly; the limit is its deterministic time, never the clock.
+With one worker CP-SAT repeats itself exactly; the limit is its deterministic time, never the clock. The solvers take a
+second to import: they are imported where they are called, so that the layout engine starts without them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from ortools.linear_solver import linear_solver_pb2, pywraplp
-from ortools.sat.python import cp_model
+if TYPE_CHECKING:
+    from ortools.linear_solver import linear_solver_pb2
+    from ortools.sat.python import cp_model
 
 SEED = 1
 
@@ -32,6 +35,8 @@ def solved(model: cp_model.CpModel, effort: float, linear: int = 1) -> cp_model.
 
     linear: how much of the model its linear relaxation holds; 2, all of it, tells where sets are to be partitioned.
     """
+    from ortools.sat.python import cp_model
+
     solver, status = tried(model, effort, linear)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         raise NoAnswer(solver.status_name(status))
@@ -40,6 +45,8 @@ def solved(model: cp_model.CpModel, effort: float, linear: int = 1) -> cp_model.
 
 def tried(model: cp_model.CpModel, effort: float, linear: int = 1) -> tuple[cp_model.CpSolver, cp_model.CpSolverStatus]:
     """The same, for those who can use a proof, or a bound, without an answer."""
+    from ortools.sat.python import cp_model
+
     solver = cp_model.CpSolver()
     solver.parameters.random_seed = SEED
     solver.parameters.num_workers = 1
@@ -60,6 +67,8 @@ def relaxed(
 
     limits: numbers of columns, and how often these may be used together. Raises NoAnswer.
     """
+    from ortools.linear_solver import pywraplp
+
     solver = pywraplp.Solver.CreateSolver("GLOP")
     use = [solver.NumVar(0.0, solver.infinity(), "") for _ in costs]
     demands = [solver.Constraint(float(demand), solver.infinity()) for demand in wanted]
@@ -78,6 +87,8 @@ def relaxed(
 
 def optimum(model: linear_solver_pb2.MPModelProto) -> list[float]:
     """What each variable of a linear program is at its optimum. Raises NoAnswer."""
+    from ortools.linear_solver import pywraplp
+
     solver = pywraplp.Solver.CreateSolver("GLOP")
     solver.LoadModelFromProto(model)
     if solver.Solve() != pywraplp.Solver.OPTIMAL:

@@ -16,16 +16,19 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from ortools.linear_solver import linear_solver_pb2
 
 from nesting.layout import compaction_kernels, kernels
 from nesting.layout.outlines import Form, Outline, Table, turned
 from nesting.layout.search import Chain
 from nesting.solving import NoAnswer, optimum
+
+if TYPE_CHECKING:
+    from ortools.linear_solver import linear_solver_pb2
 
 F64 = NDArray[np.float64]
 
@@ -191,6 +194,8 @@ def _slide(chain: Chain, laid: compaction_kernels.Parts) -> None:
 def _model(chain: Chain, near: F64) -> linear_solver_pb2.MPModelProto:
     """Variables: the strip's length, how far each piece slides along x and along y, and by how much parts that are too
     close stay so."""
+    from ortools.linear_solver import linear_solver_pb2
+
     box, (x0, y0, _, y1) = chain.state.box, chain.regions.box[0, :4].tolist()
     n, model = len(box), linear_solver_pb2.MPModelProto()
     add = model.variable.add

@@ -136,16 +136,23 @@ class Job(NamedTuple):
     most: int = 0  # evaluations after which it does
 
 
-OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "_nrt": False}
-"""Without `_nrt`, numba's counting of references: it costs a kernel more than its arithmetic does.
+OPTIONS: dict[str, Any] = {
+    "nogil": True,
+    "error_model": "numpy",
+    "_nrt": False,
+    "no_cfunc_wrapper": True,
+    "forceinline": False,
+}
+"""Without `_nrt`, numba's counting of references: it costs a kernel more than its arithmetic does. What a `_merged`
+kernel calls would be merged as well, if it did not say no.
 
 What is written as a whole number or a truth value in a call is a type of its own for numba, and compiled for itself:
 shared kernels are called with variables.
 """
 CALLED: dict[str, Any] = OPTIONS | {"cache": True}
 """For what is called from Python too."""
-UNWRAPPED: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
-"""For what only kernels call: without the wrappers for a call from Python, which take long to compile."""
+INNER: dict[str, Any] = OPTIONS | {"no_cpython_wrapper": True}
+"""For what only kernels call: without the wrapper for a call from Python, which takes long to compile."""
 
 
 def called(function):  # type: ignore[no-untyped-def]
@@ -153,12 +160,18 @@ def called(function):  # type: ignore[no-untyped-def]
 
 
 def inner(function):  # type: ignore[no-untyped-def]
-    return njit(**OPTIONS, **UNWRAPPED)(function)
+    return njit(**INNER)(function)
 
 
 def _inlined(function):  # type: ignore[no-untyped-def]
-    """For what is called for every evaluation: named tuples would be copied at every call."""
+    """For what is called for every evaluation with named tuples, which would be copied at every call. It is copied into
+    its caller before anything is known of types, and compiled as a part of it: worth it where it is called once."""
     return njit(**OPTIONS, inline="always")(function)
+
+
+def _merged(function):  # type: ignore[no-untyped-def]
+    """For small ones called for every evaluation from several places: compiled once, then merged into each of them."""
+    return njit(**INNER | {"forceinline": True})(function)
 
 
 # ── randomness ───────────────────────────────────────────────────────────────────────────────────────────────
@@ -216,7 +229,8 @@ def raster(edge: F64, grid: F64, nx: int, ny: int, out: F32) -> None:
 def _clearance(edge: F64, x: float, y: float, circles: F64, done: int) -> float:
     d = depth(edge, np.int64(0), edge.shape[1], x, y)
     for c in range(done):
-        gap = math.sqrt((x - circles[c, 0]) ** 2 + (y - circles[c, 1]) ** 2) - circles[c, 2]
+        ux, uy = x - circles[c, 0], y - circles[c, 1]
+        gap = math.sqrt(ux * ux + uy * uy) - circles[c, 2]
         d = gap if gap < d else d
     return d
 
@@ -354,7 +368,7 @@ def _overlap(p: F64, tp: F64, q: F64, tq: F64, dx: float, dy: float, near: I64) 
     return False
 
 
-@njit(**OPTIONS, fastmath={"reassoc"})
+@njit(**INNER, fastmath={"reassoc"})
 def _counted(count: f4, more: f4) -> f4:
     """Their sum, in whatever order it comes among others: exact for whole numbers, and so all lanes are put to use."""
     return count + more
@@ -454,7 +468,7 @@ def out_loss(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) -
     soft, slack = t[SOFT], 0.75 * regions.box[k, CELL]
     total, proven = over * t[SIZE], over > 1e-9
     if regions.table[k, PLAIN]:
-        return 2.0 * math.sqrt(total + soft * soft) * t[SIZE] ** 2 if proven else 0.0
+        return 2.0 * math.sqrt(total + soft * soft) * (t[SIZE] * t[SIZE]) if proven else 0.0
     circle = rows.circle[r, 1]
     for a in range(CIRCLES):
         radius = float(circle[2, a])
@@ -463,7 +477,7 @@ def out_loss(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) -
         total += (p if p > soft else soft * soft / (2.0 * soft - p)) * radius
     if not proven and not _leaves(rows, regions, r, k, x, y):
         return 0.0
-    return 2.0 * math.sqrt(total + soft * soft) * t[SIZE] ** 2
+    return 2.0 * math.sqrt(total + soft * soft) * (t[SIZE] * t[SIZE])
 
 
 @inner
@@ -694,7 +708,7 @@ def piece_loss(loss: F32, weight: F32, out: F32, weight_out: F32, i: int) -> flo
 # ── where a piece had better lie ─────────────────────────────────────────────────────────────────────────────
 
 
-@_inlined
+@_merged
 def _fits(trait: F64, room: F64, r: int, k: int) -> bool:
     """Whether the box of row r is no larger than that of region k."""
     t, g = trait[r], room[k]
@@ -706,12 +720,12 @@ def _clamped(low: float, high: float, v: float) -> float:
     return low if v < low else (high if v > high else v)
 
 
-@_inlined
+@_merged
 def _clamp_x(trait: F64, room: F64, r: int, k: int, x: float) -> float:
     return _clamped(room[k, 0] - trait[r, X0], room[k, 2] - trait[r, X1], x)
 
 
-@_inlined
+@_merged
 def _clamp_y(trait: F64, room: F64, r: int, k: int, y: float) -> float:
     return _clamped(room[k, 1] - trait[r, Y0], room[k, 3] - trait[r, Y1], y)
 
@@ -730,7 +744,7 @@ def _keep(best: F64, loss: float, x: float, y: float, form: int, angle: float, r
     best[at, 3], best[at, 4], best[at, 5] = form, angle, region
 
 
-@_inlined
+@_merged
 def _random_region(allowed: U8, rng: U64, i: int) -> int:
     """One of the regions piece i may lie in."""
     k = below(rng, allowed.shape[1])
@@ -739,7 +753,7 @@ def _random_region(allowed: U8, rng: U64, i: int) -> int:
     return k
 
 
-@_inlined
+@_merged
 def _try_turn(rows: Rows, free: bool, form: int, angle: float) -> int:
     """The row that stands for a candidate orientation: a fixed row, or the spare row turned for it."""
     if not free:

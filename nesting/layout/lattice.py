@@ -18,7 +18,6 @@ import numpy as np
 import shapely
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from ortools.sat.python import cp_model
 from shapely.geometry import MultiPolygon, Polygon
 
 from nesting.layout.asked import QUARTERS
@@ -188,6 +187,8 @@ def _choices(number: int, sort: _Sort, ways: Sequence[_Way], grids: Sequence[_Gr
 
 def _chosen(choices: Sequence[_Choice], wanted: Sequence[int], grids: Sequence[_Grid]) -> list[_Choice]:
     """As many of every sort as are wanted, no cell covered twice; none where that was not found."""
+    from ortools.sat.python import cp_model
+
     model = cp_model.CpModel()
     chosen = [model.new_bool_var("") for _ in choices]
     of_sort, over = defaultdict[int, list[int]](list), defaultdict[int, list[int]](list)

@@ -544,7 +544,7 @@ def share_out(
     """
     n = len(items.width)
     while work[0] < until and figures[1] > floor + EPS:
-        done = work[0] / most_work
+        left = 1.0 - work[0] / most_work
         if figures[0] == math.inf:
             size = _all_out(now, scratch.list[OUT])
         else:
@@ -552,7 +552,7 @@ def share_out(
         whole = _refill(items, scratch.list[OUT][:size], bins, now.kind, now.area, now.laid, state, scratch, work)
         work[0] += n
         new = _energy(bins, now.kind, now.area) if whole else math.inf
-        heat = 0.08 * (1.0 - done) ** 2 * _mean(bins.cost)
+        heat = 0.08 * (left * left) * _mean(bins.cost)
         better = new < figures[0] or (heat > 0.0 and uniform(state) < math.exp((figures[0] - new) / heat))
         if whole and better:
             figures[0] = new
@@ -614,7 +614,7 @@ def lay_all(
         mean += items.width[i] * items.depth[i]
     mean /= n
     while work[0] < until and figures[1] > EPS:
-        done = work[0] / most_work
+        left = 1.0 - work[0] / most_work
         names = scratch.bin[NAMES][: _some_bins(len(bins.cost), state, scratch.bin[NAMES])]
         out = scratch.list[OUT][: _emptied(now, names, scratch.list[OUT])]
         waiting = scratch.list[TO_LAY][: len(out)]
@@ -628,7 +628,7 @@ def lay_all(
         new = 0.0
         for i in waiting:
             new += items.width[i] * items.depth[i]
-        heat = 0.1 * (1.0 - done) ** 2 * mean
+        heat = 0.1 * (left * left) * mean
         if new <= figures[0] or (heat > 0.0 and uniform(state) < math.exp((figures[0] - new) / heat)):
             figures[0] = new
             _copy(now, kept)
