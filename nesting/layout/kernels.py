@@ -163,6 +163,11 @@ def inner(function):  # type: ignore[no-untyped-def]
     return njit(**INNER)(function)
 
 
+def shared(function):  # type: ignore[no-untyped-def]
+    """For what only kernels call, but takes long enough to be kept: `ready` compiles these side by side."""
+    return njit(**INNER | {"cache": True})(function)
+
+
 def _inlined(function):  # type: ignore[no-untyped-def]
     """For what is called for every evaluation with named tuples, which would be copied at every call. It is copied into
     its caller before anything is known of types, and compiled as a part of it: worth it where it is called once."""
@@ -264,7 +269,7 @@ def inscribed(edge: F64, box: F64, circles: F64) -> None:
         circles[c, 0], circles[c, 1], circles[c, 2] = px, py, best
 
 
-@inner
+@shared
 def turn_row(rows: Rows, source: int, target: int, angle: float) -> None:
     """Row `target` becomes row `source` turned by `angle` (radians)."""
     c, s = math.cos(angle), math.sin(angle)
@@ -384,7 +389,7 @@ def _apart(each: F32, tile: F32, fx: f4, fy: f4) -> bool:
     return met == ZERO
 
 
-@inner
+@shared
 def pair_loss(circle: F32, edge: F64, trait: F64, i: int, j: int, dx: float, dy: float, near: I64, lane: F32) -> float:
     """How much row i, shifted by (dx, dy), overlaps row j: a length, 0 if and only if they do not overlap."""
     fx, fy = f4(dx), f4(dy)
@@ -460,7 +465,7 @@ def _over(t: F64, g: F64, x: float, y: float) -> float:
     return over_x + max(0.0, g[1] - t[Y0] - y) + max(0.0, t[Y1] + y - g[3])
 
 
-@inner
+@shared
 def out_loss(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) -> float:
     """How far row r at (x, y) leaves region k: a length like `pair_loss`, 0 if and only if it lies wholly inside."""
     t = rows.trait[r]
@@ -480,7 +485,7 @@ def out_loss(rows: Rows, regions: Regions, r: int, k: int, x: float, y: float) -
     return 2.0 * math.sqrt(total + soft * soft) * (t[SIZE] * t[SIZE])
 
 
-@inner
+@shared
 def survey(rows: Rows, state: State, i: int) -> None:
     """Bring together what candidates for piece i are held against: all others that lie, in the order of the pieces."""
     other, core, meet, m = state.other, state.core, state.meet, 0
@@ -537,8 +542,8 @@ def _meeting(other: F64, meet: I64, m: int, t: F64, x: float, y: float) -> int:
     return count
 
 
-@inner
-def _conflict(
+@shared
+def conflict(
     circle: F32,
     edge: F64,
     trait: F64,
@@ -605,7 +610,7 @@ def assess(
         total = out_loss(rows, regions, r, k, x, y) * state.weight_out[i]
     if total >= limit:
         return total
-    return total + _conflict(
+    return total + conflict(
         rows.circle,
         rows.edge,
         rows.trait,
@@ -767,7 +772,7 @@ def _try_turn(rows: Rows, free: bool, form: int, angle: float) -> int:
 def _random_angle(rng: U64) -> float:
     """Any, but rather one of the four main ones."""
     if uniform(rng) < 0.6:
-        return below(rng, 4) * (math.pi / 2)
+        return below(rng, np.int64(4)) * (math.pi / 2)
     return uniform(rng) * (2 * math.pi)
 
 
@@ -813,7 +818,7 @@ def _sample(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, 
                 away = 1e-7 / (abs(x - state.x[j]) + abs(y - state.y[j]) + 1e-9)
                 x, y = x + away * (x - state.x[j]), y + away * (y - state.y[j])
             else:
-                q = below(rng, NOOKS)
+                q = below(rng, rows.nook.shape[1])
                 if rows.nook[s, q, 2] < rows.circle[r, 1, 2, 0]:
                     return
                 x = state.x[j] + rows.nook[s, q, 0] - rows.circle[r, 1, 0, 0]
@@ -958,7 +963,7 @@ def _move(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, jo
         best[at, 0] = FAR
     survey(rows, state, i)
     if state.live[i] and not clear:
-        here = piece_loss(state.loss, state.weight, state.out, state.weight_out, i)
+        here = np.float64(piece_loss(state.loss, state.weight, state.out, state.weight_out, i))
         form = state.base[i] if pieces.slot[i] >= 0 else state.row[i]
         _keep(best, here, state.x[i], state.y[i], form, state.angle[i], state.region[i])
     _scout(rows, pieces, regions, state, i, job)
@@ -976,8 +981,8 @@ def _move(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, jo
 # ── separation ───────────────────────────────────────────────────────────────────────────────────────────────
 
 
-@inner
-def _reweigh(loss: F32, weight: F32, out: F32, weight_out: F32) -> None:
+@shared
+def reweigh(loss: F32, weight: F32, out: F32, weight_out: F32) -> None:
     """Guided local search: conflicts grow heavier by 1.2 to 2.0, the deeper the more; what is settled fades by 0.95."""
     n, worst = len(out), ZERO
     for i in range(n):
@@ -1053,7 +1058,7 @@ def work(rows: Rows, pieces: Pieces, regions: Regions, state: State, keep: F64, 
         if alone:
             return reached
         state.work[ROUNDS] += 1
-        _reweigh(loss, weight, out, weight_out)
+        reweigh(loss, weight, out, weight_out)
         reached = total_loss(loss, out)
         run[IDLE] += 1.0
         if reached < run[LEAST]:

@@ -3,7 +3,8 @@
 In: nothing. Out: the compiled kernels in numba's cache beside their source. Takes some twenty seconds the first time, a
 fraction of a second afterwards. `python -m nesting.layout.ready` does it as a part of setting up.
 
-Compiling holds one lock for all threads, so the first time two processes share the work and leave it in the cache.
+Compiling holds one lock for all threads, so the first time two processes share the work and leave it in the cache: at
+first what several kernels rest on, one half each, then what is called, which finds that there.
 """
 
 import gc
@@ -15,6 +16,7 @@ from multiprocessing import get_context
 
 import numpy as np
 import shapely
+from numba import float32, float64, int64, typeof
 from shapely.geometry import Polygon
 
 from nesting.layout import kernels, packing, rectangles
@@ -26,12 +28,19 @@ SQUARE, FIELD = shapely.box(0, 0, 10, 10), shapely.box(0, 0, 30, 30)
 REACHES = (shapely.box(0, 0, 30, 20), shapely.box(0, 10, 30, 30))
 SHAPE = Shape("square", SQUARE)
 PROCESSES = 2
+CONFLICT = (
+    *(float32[:, :, :, ::1], float64[:, :, ::1], float64[:, ::1]),
+    *(float64[:, ::1], float32[:, :, ::1], float32[:, ::1], int64[:, ::1], int64[::1], int64[:, ::1], float32[::1]),
+    *(int64, float64, float64, float64),
+)
+"""Types of what `kernels.conflict` is given: of the rows, of the state, of the candidate. As numba knows them from a
+chain, but a chain has kernels of its own to compile."""
 
 
 def get_ready(*, outlines_only: bool = False) -> None:
     """Lay a few squares: all kernels that a plan needs are compiled, or read from the cache, by it."""
     kernels.uniform(np.zeros(1, np.uint64))
-    parts = (_moves, _layouts) if outlines_only else (_moves, _rectangles, _layouts)
+    parts = (_moves, _layouts) if outlines_only else (_moves, _rectangles, _layouts, _packing)
     if sum(kernels.uniform.stats.cache_misses.values()):
         with suppress(OSError, BrokenExecutor):  # where no process can be started, this one does it all
             _compile_side_by_side(parts)
@@ -40,10 +49,11 @@ def get_ready(*, outlines_only: bool = False) -> None:
 
 
 def _compile_side_by_side(parts: Sequence[Callable[[], None]]) -> None:
-    """Each in one of the processes."""
+    """Each in one of the processes, once these have made what the parts have in common."""
     with ProcessPoolExecutor(PROCESSES, get_context("spawn"), _only_compile) as pool:
-        for done in [pool.submit(part) for part in parts]:
-            done.result()
+        for stage in ((_pairs, _places), parts):
+            for done in [pool.submit(part) for part in stage]:
+                done.result()
 
 
 def _only_compile() -> None:
@@ -53,14 +63,37 @@ def _only_compile() -> None:
     gc.disable()
 
 
+def _pairs() -> None:
+    """How much a piece overlaps others."""
+    kernels.conflict.compile(CONFLICT)
+
+
+def _places() -> None:
+    """What else is needed to move pieces and to lay them as saved."""
+    chain = _chain(Ground(SQUARE))
+    rows, regions, state = chain.rows, chain.regions, chain.state
+    for kernel, arguments in (
+        (kernels.out_loss, (rows, regions, 0, 0, 0.0, 0.0)),
+        (kernels.turn_row, (rows, 0, 0, 0.0)),
+        (kernels.survey, (rows, state, 0)),
+        (kernels.reweigh, (state.loss, state.weight, state.out, state.weight_out)),
+    ):
+        kernel.compile(tuple(map(typeof, arguments)))
+
+
+def _chain(ground: Ground) -> Chain:
+    return Chain(Task([SHAPE], [ground], 0.0, 0.0), 1)
+
+
 def _moves() -> None:
-    """What moves a piece takes longest to compile, as long as all other kernels of outlines and rectangles together."""
-    Chain(Task([SHAPE], [Ground(SQUARE)], 0.0, 0.0), 1).force(0)
+    """What moves a piece: together with the pairs as long as all other kernels of outlines and half of those of
+    rectangles."""
+    _chain(Ground(SQUARE)).force(0)
 
 
 def _layouts() -> None:
     """A layout saved, restored and pushed together, on a sheet that is no box."""
-    chain = Chain(Task([SHAPE], [Ground(Polygon(FIELD.exterior, [SQUARE.exterior]))], 0.0, 0.0), 1)
+    chain = _chain(Ground(Polygon(FIELD.exterior, [SQUARE.exterior])))
     keep = chain.save()
     keep[:, 4] = 0.0
     chain.restore(keep)
@@ -68,11 +101,14 @@ def _layouts() -> None:
 
 
 def _rectangles() -> None:
-    packing.Room([(1, 1)], [1], [False], (1, 1)).most_valuable([1], 0, 1)
     ground = Ground(FIELD, REACHES)
     rectangles.fill([SHAPE], ground, gap_mm=1.0, margin_mm=1.0, work=100, seed=1)
     for answer in (rectangles.share_out, rectangles.lay_all):
         answer([SHAPE], [rectangles.Bin((ground,), 1.0)], gap_mm=1.0, margin_mm=1.0, work=100, seed=1)
+
+
+def _packing() -> None:
+    packing.Room([(1, 1)], [1], [False], (1, 1)).most_valuable([1], 0, 1)
 
 
 if __name__ == "__main__":
