@@ -6,7 +6,7 @@ second to import: they are imported where they are called, so that the layout en
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,9 +23,11 @@ class NoAnswer(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Relaxed:
-    """Of a linear program: what one more of each demand costs, how often each column is used, what all cost."""
+    """Of a linear program: what one more of each demand costs, and of each limit (0 or less); how often each column is
+    used, what all cost."""
 
     duals: tuple[float, ...]
+    limit_duals: tuple[float, ...]
     uses: tuple[float, ...]
     cost: float
 
@@ -61,7 +63,7 @@ def relaxed(
     holds: Sequence[Mapping[int, int] | Sequence[int]],
     costs: Sequence[float],
     wanted: Sequence[int],
-    limits: Iterable[tuple[Sequence[int], int]],
+    limits: Sequence[tuple[Sequence[int], int]],
 ) -> Relaxed:
     """The cheapest mix of columns, in fractions: column `k` holds `holds[k][d]` of demand `d` and costs `costs[k]`.
 
@@ -76,13 +78,17 @@ def relaxed(
         for number, count in held.items() if isinstance(held, Mapping) else enumerate(held):
             if count:
                 demands[number].SetCoefficient(var, float(count))
-    for columns, most in limits:
-        solver.Add(sum(use[k] for k in columns) <= most)
+    bounds = [solver.Constraint(-solver.infinity(), float(most)) for _, most in limits]
+    for (columns, _), bound in zip(limits, bounds, strict=True):
+        for k in columns:
+            bound.SetCoefficient(use[k], 1.0)
     solver.Minimize(sum(cost * var for cost, var in zip(costs, use, strict=True)))
     if solver.Solve() != pywraplp.Solver.OPTIMAL:
         raise NoAnswer("the linear program has no answer")
-    duals = tuple(float(row.dual_value()) for row in demands)
-    return Relaxed(duals, tuple(float(var.solution_value()) for var in use), float(solver.Objective().Value()))
+    duals, limit_duals = (tuple(float(row.dual_value()) for row in rows) for rows in (demands, bounds))
+    return Relaxed(
+        duals, limit_duals, tuple(float(var.solution_value()) for var in use), float(solver.Objective().Value())
+    )
 
 
 def optimum(model: linear_solver_pb2.MPModelProto) -> list[float]:

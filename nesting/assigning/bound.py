@@ -22,8 +22,8 @@ from shapely.geometry import Polygon
 from nesting import curves
 from nesting.assigning.columns import Kind, Shop
 from nesting.assigning.leftovers import largest_rectangle
-from nesting.assigning.scales import strongest_shares
 from nesting.assigning.stock import Candidate, Tier
+from nesting.layout.scales import in_parts, strongest_shares
 from nesting.model import CutToSize, Machine, Point, Ring, Turn
 from nesting.passes.reach import EPS, reaches
 from nesting.solving import NoAnswer, solved
@@ -337,8 +337,7 @@ def _shares(candidate: Candidate, kinds: Sequence[Kind], machine: Machine) -> li
     sides, room = upright_sides(kinds, machine), room_in_units(candidate, machine)
     if min(room) <= 0 or not any(map(min, sides)):
         return []
-    rows = strongest_shares(sides, [len(kind.pieces) for kind in kinds], room, SHARES)
-    return [[math.floor(share * WHOLE * (1.0 - 1e-9)) for share in row] for row in rows.tolist()]
+    return in_parts(strongest_shares(sides, [len(kind.pieces) for kind in kinds], room, SHARES), WHOLE)
 
 
 def upright_sides(kinds: Sequence[Kind], machine: Machine) -> list[tuple[int, int]]:

@@ -12,6 +12,7 @@ down leaves, shared out anew.
 from __future__ import annotations
 
 import math
+import random
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Sized
 from dataclasses import dataclass, replace
@@ -34,9 +35,9 @@ from nesting.assigning.columns import (
 )
 from nesting.assigning.orders import at_every_price
 from nesting.assigning.stock import Candidate
-from nesting.layout import Ground, Shape, Spot, rectangles
+from nesting.layout import Ground, Shape, Spot, packing, rectangles
 from nesting.layout.rectangles import Bin, Filled
-from nesting.solving import NoAnswer, Relaxed, relaxed, solved
+from nesting.solving import NoAnswer, relaxed, solved
 
 WORK = 4_000_000
 """Free rectangles looked at for one whole answer, for each round of effort asked for."""
@@ -44,13 +45,12 @@ LAY_WORK = 20_000_000
 """The same for laying all pieces on given sheets, where they are as many as `FULL`; less where they are fewer."""
 FULL = 60
 FILL_WORK = 5_000
-"""The same for one bin priced by duals, for each round of effort; four times as much after each round in vain."""
-EXACT_WORK = 200_000
-"""What packing a bin exactly may take, likewise."""
-MOST_AT_ONCE = 16
-"""A bin of the area of more usual pieces is not packed exactly."""
-VAIN = 3
-"""Rounds in vain before no more fillings are priced."""
+"""The same for one bin priced by duals, for each round of effort."""
+EXACT_WORK, TURNING_WORK = 1_000_000, 200_000
+"""What packing it exactly may take, likewise: more where all stay upright, as shares of the bin then tell sooner what
+does not go in."""
+VAIN, LONGER = 3, 4
+"""Rounds in vain before no more fillings are priced; all after it take so many times as long, and count as so many."""
 MOST_ROUNDS = 16
 """Rounds of effort that this comes to at most: who asks for more wants the search after it, which tells how it goes."""
 MISSES = 3
@@ -58,9 +58,15 @@ MISSES = 3
 MOST = 1000
 """Pieces beyond which no whole answer is looked for at once."""
 PRICED = 200
-"""Times at most that the linear program is solved and all bins are filled by its duals."""
-CHOICE = 2.0
-"""Effort for choosing among all fillings."""
+"""Times at most that all bins are filled by the duals of the linear program."""
+PARTS = 16
+"""Parts of an answer that are priced by themselves, for each round of effort."""
+SHEETS = 3, 6
+"""Sheets in one part, from least to most."""
+FIRST_CHOICE, CHOICE = 0.25, 2.0
+"""Effort for choosing among all fillings: before parts of the answer are priced, and after."""
+NARROW = 1 / 3
+"""What a filling may cost by the duals, of what may be saved, for those that are chosen among first."""
 
 
 Tell = Callable[[str, float], None]
@@ -156,10 +162,13 @@ def _whole_answers(task: _Task, floor: float) -> tuple[list[Filled], list[Filled
     filled = task.share_out(task.shapes, task.stock, floor, lambda cost: task.tell("sharing out rectangles", cost))
     if not filled or task.cost(filled) <= floor + 0.005:
         return filled, []
-    filled = _cheaper(task, filled)
+    exact = _exact(task)
+    if len(exact) < len(task.stock) or len({candidate.id for candidate, _ in task.ways}) == 1:
+        # Otherwise fillings do better: sheets of several sizes, each of few pieces.
+        filled = _cheaper(task, filled)
     if task.stop or task.cost(filled) <= floor + 0.005:
         return filled, []
-    used, chosen = _priced(task, filled)
+    used, chosen = _priced(task, exact, filled)
     both = sorted((answer for answer in (filled, chosen) if answer), key=task.cost)
     return both[0], [one for answer in (*both[1:], used) for one in answer]
 
@@ -233,128 +242,228 @@ def _laid(task: _Task, chosen: Sequence[int], seed: int) -> list[Filled]:
 
 @dataclass(frozen=True, slots=True)
 class _Filling:
-    """A sheet as laid; how many of each kind it holds, what it costs."""
+    """A sheet of a candidate as laid; how many of each kind it holds, what it costs."""
 
     filled: Filled
+    candidate: str
     counts: Counter[int]
     cost: float
 
-    def gain(self, duals: Sequence[float]) -> float:
-        """What it is worth by the duals more than it costs."""
-        return sum(duals[kind] * n for kind, n in self.counts.items()) - self.cost
+    def is_within(self, copies: Sequence[int]) -> bool:
+        """Whether it holds no more of any kind."""
+        return all(n <= copies[kind] for kind, n in self.counts.items())
 
 
-def _priced(task: _Task, first: Sequence[Filled]) -> tuple[list[Filled], list[Filled]]:
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """So many pieces of each kind; how many sheets there are of each candidate of which there are only so many."""
+
+    copies: Sequence[int]
+    sheets: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class _Mix:
+    """Fillings mixed in fractions: how often each is used, what all cost; what one more piece of each kind costs, and
+    what a sheet of each candidate costs beyond its price, as there are only so many."""
+
+    uses: Sequence[float]
+    cost: float
+    duals: Sequence[float]
+    rents: Mapping[str, float]
+
+    def gain(self, one: _Filling) -> float:
+        """What a filling is worth by the duals more than it costs."""
+        worth = sum(self.duals[kind] * n for kind, n in one.counts.items())
+        return worth - one.cost - self.rents.get(one.candidate, 0.0)
+
+
+def _priced(
+    task: _Task, exact: Mapping[int, rectangles.Exact], first: Sequence[Filled]
+) -> tuple[list[Filled], list[Filled]]:
     """Fillings that the linear program uses and sheets for what its answer, rounded down, leaves; and the cheapest of
-    all that hold all pieces."""
-    fillings = _fillings(task, first)
-    mix = _relaxed(task, fillings)
-    exact = _exact(task)
-    vain = 0
-    for number in range(PRICED):
-        task.tell("filling sheets with rectangles", task.cost(first))
-        found, all_told = _fillings_by(task, exact, mix.duals, number, 4**vain * task.effort)
-        better = [one for one in _fillings(task, found) if one.gain(mix.duals) > 1e-6]
-        vain += not better
-        if vain == VAIN or task.stop or (all_told and not better):
+    all that hold all pieces.
+
+    Where parts of an answer are priced by themselves, fillings turn up that pay beside whole ones, not in fractions."""
+    fillings = _Fillings(task, exact, first)
+    mix, some = fillings.grown(_all(task), VAIN)
+    used = [one.filled for one, often in zip(some, mix.uses, strict=True) if often > 1e-6]
+    rest = _rest(task, some, [math.floor(often + 1e-6) for often in mix.uses])
+    fillings.add(rest)
+    best = _cheapest(task, fillings.listed, first, FIRST_CHOICE, below=True)
+    dice = random.Random(task.shop.seed)
+    # Where bins hold many, or pieces turn, pricing takes too long for it.
+    for _ in range(PARTS * task.effort if fillings.quick else 0):
+        if task.stop:
             break
-        if better:
-            fillings += better
-            mix = _relaxed(task, fillings)
-    used = [one for one, often in zip(fillings, mix.uses, strict=True) if often > 1e-6]
-    rest = _rest(task, fillings, [math.floor(often + 1e-6) for often in mix.uses])
-    # An answer costs `mix.cost` at least, and with one of the others no less than the first (reduced cost fixing).
-    slack = task.cost(first) - mix.cost
-    promising = [one for one in (*fillings, *rest) if -one.gain(mix.duals) < slack]
-    return [one.filled for one in (*used, *rest)], _cheapest(task, promising)
+        task.tell("filling sheets with rectangles", task.cost(best))
+        fillings.grown(_part(task, best, dice), 1)
+    best = _cheapest(task, fillings.listed, best, CHOICE / 2, below=True, narrow=True)
+    return [*used, *rest], _cheapest(task, fillings.listed, best, CHOICE / 2)
 
 
-def _fillings(task: _Task, several: Iterable[Filled]) -> list[_Filling]:
-    return [_Filling(one, task.counts(one), task.cost([one])) for one in several]
+def _all(task: _Task) -> _Wanted:
+    candidates = (candidate for candidate, _ in task.ways)
+    return _Wanted(task.copies, {one.id: one.limit for one in candidates if one.limit is not None})
+
+
+def _part(task: _Task, best: Sequence[Filled], dice: random.Random) -> _Wanted:
+    """What lies on some sheets of an answer, and the sheets that the others leave."""
+    out = set(dice.sample(range(len(best)), min(len(best), dice.randint(*SHEETS))))
+    held = sum((task.counts(best[at]) for at in sorted(out)), Counter[int]())
+    taken = Counter(task.ways[one.bin][0].id for at, one in enumerate(best) if at not in out)
+    return _Wanted(
+        [min(copies, held[kind]) for kind, copies in enumerate(task.copies)],
+        {candidate: limit - taken[candidate] for candidate, limit in _all(task).sheets.items()},
+    )
+
+
+class _Fillings:
+    """The fillings found so far, each once; and the looking for more."""
+
+    def __init__(self, task: _Task, exact: Mapping[int, rectangles.Exact], first: Sequence[Filled]) -> None:
+        self._task, self._exact = task, exact
+        turns = any(shape.turns_deg is None or 90.0 in shape.turns_deg for shape in task.shapes)
+        self.quick = not turns and len(exact) == len(task.stock)
+        self._exact_work = TURNING_WORK if turns else EXACT_WORK
+        self._known: dict[tuple[int, frozenset[tuple[int, int]]], _Filling] = {}
+        self._looked = 0
+        self.add(first)
+
+    @property
+    def listed(self) -> list[_Filling]:
+        return list(self._known.values())
+
+    def add(self, several: Iterable[Filled]) -> list[_Filling]:
+        """Those of them that were not known."""
+        fresh = []
+        for filled in several:
+            counts = self._task.counts(filled)
+            key = filled.bin, frozenset(counts.items())
+            if key not in self._known:
+                candidate = self._task.ways[filled.bin][0].id
+                self._known[key] = _Filling(filled, candidate, counts, self._task.cost([filled]))
+                fresh.append(self._known[key])
+        return fresh
+
+    def grown(self, wanted: _Wanted, vain: int) -> tuple[_Mix, list[_Filling]]:
+        """More and more fillings, as long as they pay for what is wanted, until looked for in vain so often; those that
+        hold no more than that, mixed."""
+        some = [one for one in self.listed if one.is_within(wanted.copies)]
+        mix = _mix(some, wanted)
+        missed = rounds = 0
+        while rounds < PRICED:
+            rounds += LONGER**missed
+            found, all_told = self._looked_for(mix, wanted, LONGER**missed * self._task.effort)
+            better = [one for one in self.add(found) if mix.gain(one) > 1e-6]
+            missed += not better
+            if missed == vain or self._task.stop or (all_told and not better):
+                break
+            if better:
+                some += better
+                mix = _mix(some, wanted)
+        return mix, some
+
+    def _looked_for(self, mix: _Mix, wanted: _Wanted, effort: int) -> tuple[list[Filled], bool]:
+        """Each bin filled with what is worth most by the duals; whether there is proven to be nothing else that
+        pays."""
+        found, all_told = [], True
+        self._looked += 1
+        for at, (candidate, _) in enumerate(self._task.ways):
+            rent = mix.rents.get(candidate.id, 0.0)
+            spots, told = tuple[Spot, ...](), False
+            if at in self._exact:
+                spots, told = self._exact[at].fill(mix.duals, self._exact_work * effort, rent, wanted.copies)
+            if not spots and not told:
+                spots = self._tried(at, mix.duals, wanted.copies, FILL_WORK * effort)
+            if spots:
+                found.append(Filled(at, spots))
+            all_told = all_told and told
+        return found, all_told
+
+    def _tried(self, at: int, duals: Sequence[float], copies: Sequence[int], work: int) -> tuple[Spot, ...]:
+        """One bin, as far as it is found by trying."""
+        machine, kind = self._task.shop.machine, self._task.stock[at]
+        valued = shapes_of(self._task.kinds, copies, duals)
+        shapes = [shape for shape in valued if shape.value > kind.rate * shape.polygon.area]
+        if len(kind.grounds) > 1 or not shapes:
+            return ()
+        layout = rectangles.fill(
+            shapes,
+            kind.grounds[0],
+            gap_mm=machine.gap_mm,
+            margin_mm=machine.margin_mm,
+            work=work,
+            seed=self._task.shop.seed * 1009 + self._looked,
+        )
+        return layout.spots if layout else ()
 
 
 def _exact(task: _Task) -> dict[int, rectangles.Exact]:
     """The bins that may be packed exactly."""
-    alike: dict[int, list[Shape]] = {}
-    for shape in task.shapes:
-        alike.setdefault(task.kind_of[shape.id], []).append(shape)
-    usual = sum(shape.polygon.area for shape in task.shapes) / len(task.shapes)
-    kinds = [alike[kind] for kind in sorted(alike)]
+    kinds = [shapes_of([kind], [len(kind.pieces)], [1.0]) for kind in task.kinds]
+    areas = [kind.polygon.area for kind in task.kinds]
     gaps = task.shop.machine.gap_mm, task.shop.machine.margin_mm
     return {
         at: rectangles.Exact(kinds, bin, *gaps)
         for at, bin in enumerate(task.stock)
-        if rectangles.is_plain(bin, *gaps) and bin.grounds[0].polygon.area <= MOST_AT_ONCE * usual
+        if rectangles.is_plain(bin, *gaps) and packing.holds_few(bin.grounds[0].polygon.area, areas, task.copies)
     }
 
 
-def _fillings_by(
-    task: _Task, exact: Mapping[int, rectangles.Exact], duals: Sequence[float], number: int, effort: int
-) -> tuple[list[Filled], bool]:
-    """Each bin filled with what is worth most by the duals; whether there is proven to be nothing else that pays."""
-    found, all_told = [], True
-    for at in range(len(task.stock)):
-        spots, told = exact[at].fill(duals, EXACT_WORK * effort) if at in exact else ((), False)
-        if not spots and not told:
-            spots = _spots_by(task, at, duals, number, FILL_WORK * effort)
-        if spots:
-            found.append(Filled(at, spots))
-        all_told = all_told and told
-    return found, all_told
-
-
-def _spots_by(task: _Task, at: int, duals: Sequence[float], number: int, work: int) -> tuple[Spot, ...]:
-    """The same for one bin, as far as it is found by trying."""
-    machine, kind = task.shop.machine, task.stock[at]
-    valued = [replace(shape, value=duals[task.kind_of[shape.id]]) for shape in task.shapes]
-    shapes = [shape for shape in valued if shape.value > kind.rate * shape.polygon.area]
-    if len(kind.grounds) > 1 or not shapes:
-        return ()
-    layout = rectangles.fill(
-        shapes,
-        kind.grounds[0],
-        gap_mm=machine.gap_mm,
-        margin_mm=machine.margin_mm,
-        work=work,
-        seed=task.shop.seed * 1009 + number,
-    )
-    return layout.spots if layout else ()
-
-
-def _limits(task: _Task, fillings: Sequence[_Filling]) -> list[tuple[list[int], int]]:
+def _limits(fillings: Sequence[_Filling], sheets: Mapping[str, int]) -> list[tuple[list[int], int]]:
     """(M3) the fillings of each candidate of which there are only so many, and how many."""
-    return [
-        ([k for k, one in enumerate(fillings) if task.ways[one.filled.bin][0].id == candidate.id], candidate.limit)
-        for candidate in {candidate.id: candidate for candidate, _ in task.ways}.values()
-        if candidate.limit is not None
-    ]
+    return [([k for k, one in enumerate(fillings) if one.candidate == name], most) for name, most in sheets.items()]
 
 
-def _relaxed(task: _Task, fillings: Sequence[_Filling]) -> Relaxed:
+def _mix(fillings: Sequence[_Filling], wanted: _Wanted) -> _Mix:
     """(M1) to (M3) without whole numbers, over these fillings."""
     counts, costs = [one.counts for one in fillings], [one.cost for one in fillings]
-    return relaxed(counts, costs, task.copies, _limits(task, fillings))
+    mix = relaxed(counts, costs, wanted.copies, _limits(fillings, wanted.sheets))
+    rents = {name: -dual for name, dual in zip(wanted.sheets, mix.limit_duals, strict=True)}
+    return _Mix(mix.uses, mix.cost, mix.duals, rents)
 
 
-def _cheapest(task: _Task, fillings: Sequence[_Filling]) -> list[Filled]:
-    """(M1) to (M3) over these fillings: those that the best answer found uses."""
+def _cheapest(
+    task: _Task,
+    listed: Sequence[_Filling],
+    known: Sequence[Filled],
+    effort: float,
+    below: bool = False,
+    narrow: bool = False,
+) -> list[Filled]:
+    """(M1) to (M3) over these fillings: those that the best answer found uses, if it costs less than the known one.
+
+    below: such an answer is asked for outright, which ends a small model sooner; of a large one any answer is a start.
+    narrow: a small model, of those that are nearly in the linear program's mix; what it uses, rounded down, is kept."""
+    wanted = _all(task)
+    mix = _mix(listed, wanted)
+    # An answer costs `mix.cost` at least, and with one of the others no less than the known one (reduced cost fixing).
+    slack = (NARROW if narrow else 1.0) * (task.cost(known) - mix.cost)
+    chosen = [
+        (one, often) for one, often in zip(listed, mix.uses, strict=True) if often >= 1.0 or -mix.gain(one) < slack
+    ]
+    fillings = [one for one, _ in chosen]
     model = cp_model.CpModel()
-    use = [model.new_int_var(0, max(task.copies), "") for _ in fillings]
-    for kind, wanted in enumerate(task.copies):
-        model.add(
-            sum(one.counts[kind] * var for one, var in zip(fillings, use, strict=True) if one.counts[kind]) >= wanted
-        )
-    for several, most in _limits(task, fillings):
+    use = [model.new_int_var(math.floor(often + 1e-6) if narrow else 0, max(wanted.copies), "") for _, often in chosen]
+    for kind, copies in enumerate(wanted.copies):
+        held = (one.counts[kind] * var for one, var in zip(fillings, use, strict=True) if one.counts[kind])
+        model.add(sum(held) >= copies)
+    for several, most in _limits(fillings, wanted.sheets):
         model.add(sum(use[k] for k in several) <= most)
-    model.minimize(sum(round(100 * one.cost) * var for one, var in zip(fillings, use, strict=True)))
+    cost = sum(round(100 * one.cost) * var for one, var in zip(fillings, use, strict=True))
+    if below:
+        model.add(cost < round(100 * task.cost(known)))
+    model.minimize(cost)
     try:
-        solver = solved(model, CHOICE * task.effort / 8, linear=2)
+        solver = solved(model, effort * task.effort / 8, linear=2)
     except NoAnswer:
-        return []
-    return [one.filled for one, var in zip(fillings, use, strict=True) for _ in range(solver.value(var))]
+        return list(known)
+    found = [one.filled for one, var in zip(fillings, use, strict=True) for _ in range(solver.value(var))]
+    return min(found, list(known), key=task.cost)
 
 
-def _rest(task: _Task, fillings: Sequence[_Filling], times: Sequence[int]) -> list[_Filling]:
+def _rest(task: _Task, fillings: Sequence[_Filling], times: Sequence[int]) -> list[Filled]:
     """The sheets for the pieces that fillings, each used so often, do not hold."""
     held: Counter[int] = Counter()
     taken: Counter[str] = Counter()
@@ -365,4 +474,4 @@ def _rest(task: _Task, fillings: Sequence[_Filling], times: Sequence[int]) -> li
     left = [max(0, copies - held[number]) for number, copies in enumerate(task.copies)]
     stock = [replace(bin, limit=None if bin.limit is None else bin.limit - taken[bin.of]) for bin in task.stock]
     shapes = shapes_of(task.kinds, left, [1.0] * len(left))
-    return _fillings(task, task.share_out(shapes, stock)) if shapes else []
+    return task.share_out(shapes, stock) if shapes else []

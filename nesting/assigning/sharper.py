@@ -19,9 +19,9 @@ from ortools.sat.python import cp_model
 
 from nesting.assigning.bound import MostHeld, lower_bound, room_in_units, upright_sides
 from nesting.assigning.columns import Column, Kind, Shop
-from nesting.assigning.scales import fitted_shares, strongest_shares
 from nesting.assigning.stock import Candidate
 from nesting.layout import packing
+from nesting.layout.scales import fitted_shares, in_parts, strongest_shares
 from nesting.solving import NoAnswer, relaxed, tried
 
 EFFORT = 2.0
@@ -44,9 +44,6 @@ WORTH = 1_000_000
 """What a sheet costs, in units of worth; pieces' worths are rounded down to units."""
 MOST_FITTED = 24
 """With more kinds of pieces no shares are fitted to them: that takes longer than it brings."""
-MOST_AT_ONCE = 16
-"""Where a sheet has the area of more usual pieces, only areas and shares are looked at, not how pieces lie: that proves
-nothing in fair time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +165,7 @@ def _fitted_rows(
     rows = []
     for one in found:
         small, room = _in_steps(sides, room_in_units(one, shop.machine))
-        shares = _in_units(fitted_shares(small, wanted, room, wanted).tolist())
+        (shares,) = in_parts(fitted_shares(small, wanted, room, wanted)[None], WORTH)
         rows.append(MostHeld(tuple(shares), tuple(WORTH if other is one else None for other in found)))
     return rows
 
@@ -193,9 +190,9 @@ class _Sheet:
         width, depth = self._room
         self._copies = [min(n, (width // w) * (depth // d)) for (w, d), n in zip(self._sides, wanted, strict=True)]
         self._shares = self._strongest(wanted)
-        usual = sum(w * d * n for (w, d), n in zip(self._sides, wanted, strict=True)) / sum(wanted)
         self._exact: packing.Room | None = None
-        if width * depth <= MOST_AT_ONCE * usual:
+        # Otherwise only areas and shares are looked at, not how pieces lie.
+        if packing.holds_few(width * depth, [w * d for w, d in self._sides], wanted):
             scales = [[*share, WORTH] for share in self._shares]
             self._exact = packing.Room(self._sides, self._copies, [False] * len(sides), self._room, scales)
 
@@ -232,19 +229,15 @@ class _Sheet:
 
     def _strongest(self, weights: Sequence[int]) -> list[list[int]]:
         """What pieces take of the sheet at least, seen in the ways that ask for most of them."""
-        return [_in_units(row) for row in strongest_shares(self._sides, weights, self._room, SHARES).tolist()]
+        return in_parts(strongest_shares(self._sides, weights, self._room, SHARES), WORTH)
 
     def _by_worth(self, units: Sequence[int]) -> list[list[int]]:
         """The same for what they are worth."""
         weighed = [n * unit for n, unit in zip(self._wanted, units, strict=True)]
         rows = self._strongest(weighed)
         if len(self._sides) <= MOST_FITTED:
-            rows.append(_in_units(fitted_shares(self._sides, weighed, self._room, self._wanted).tolist()))
+            rows += in_parts(fitted_shares(self._sides, weighed, self._room, self._wanted)[None], WORTH)
         return rows
-
-
-def _in_units(shares: Sequence[float]) -> list[int]:
-    return [math.floor(share * WORTH * (1.0 - 1e-9)) for share in shares]
 
 
 def _in_steps(sides: Sequence[tuple[int, int]], room: tuple[int, int]) -> tuple[list[tuple[int, int]], tuple[int, int]]:

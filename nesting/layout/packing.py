@@ -20,6 +20,8 @@ SETS = 1 << 16
 EACH = 20_000
 """Work for one set at most, as the kernel counts it."""
 
+MOST_AT_ONCE = 16
+"""A room of the area of more usual pieces is not packed exactly: that proves nothing in fair time."""
 PARTS = 10**9
 """Of a room's area, at most."""
 
@@ -35,6 +37,11 @@ class Packing:
     counts: tuple[int, ...]
     proven: bool
     work: int
+
+
+def holds_few(room: float, areas: Sequence[float], copies: Sequence[int]) -> bool:
+    """Whether so few pieces go into a room of this area that packing it exactly may pay."""
+    return room * sum(copies) <= MOST_AT_ONCE * sum(area * n for area, n in zip(areas, copies, strict=True))
 
 
 class Room:
@@ -67,14 +74,20 @@ class Room:
         self._step = step
         self._table = np.zeros(2 * SETS + 1, dtype=np.int64)
 
-    def most_valuable(self, worth: Sequence[int], least: int, work: int) -> Packing:
-        """The best set, if it is worth more than `least`; `most` is `least` where none is."""
+    def most_valuable(
+        self, worth: Sequence[int], least: int, work: int, copies: Sequence[int] | None = None
+    ) -> Packing:
+        """The best set, if it is worth more than `least`; `most` is `least` where none is. copies: how many there are
+        now, if fewer."""
         value = np.array(worth, dtype=np.int64)[self._order]
+        kinds = self._kinds.copy()
+        if copies is not None:
+            kinds[kernels.COPIES] = np.minimum(kinds[kernels.COPIES], np.array(copies, dtype=np.int64)[self._order])
         n = len(value)
         orders = np.argsort(-value / np.maximum(self._scales, 0.5), axis=1, kind="stable")
-        asked = kernels.Asked(self._kinds, value, self._room, self._scales, orders, self._table, work, EACH)
+        asked = kernels.Asked(kinds, value, self._room, self._scales, orders, self._table, work, EACH)
         state = _state(n, self._full, least)
-        for k in np.flatnonzero((value <= 0) | (self._kinds[kernels.COPIES] <= 0)).tolist():
+        for k in np.flatnonzero((value <= 0) | (kinds[kernels.COPIES] <= 0)).tolist():
             state.may[0, k] = 0
         most = int(kernels.most_valuable(asked, state))
         counts = np.zeros(n, dtype=np.int64)

@@ -19,6 +19,7 @@ from nesting.layout import packing
 from nesting.layout import rectangle_kernels as kernels
 from nesting.layout.checks import broken
 from nesting.layout.kernels import U64
+from nesting.layout.scales import in_parts, strongest_shares
 from nesting.layout.terms import Effort, Ground, Layout, Shape, Spot
 from nesting.model import Rect
 
@@ -29,6 +30,8 @@ UNITS = 1000
 """Of length, to the millimetre, where sides are told in whole units."""
 WORTH = 1_000_000
 """What a bin costs, or a shape is worth if that is more, in units of worth."""
+SHARES = 8
+"""Ways of seeing rectangles as shares of a bin that is packed exactly."""
 SLICE = 2_000_000
 """Work between two looks at whether to stop."""
 
@@ -107,20 +110,30 @@ class Exact:
         (ground,) = bin.grounds
         (free,) = _free(ground, gap_mm, margin_mm)
         items = _items([shapes[0] for shapes in kinds], gap_mm)
-        ceiled = (np.ceil(np.stack([items.width, items.depth], axis=1) * UNITS - SIDE_MM)).astype(int).tolist()
+        ceiled = [
+            (math.ceil(w * UNITS - SIDE_MM), math.ceil(d * UNITS - SIDE_MM))
+            for w, d in zip(items.width.tolist(), items.depth.tolist(), strict=True)
+        ]
         room = math.floor((free[2] - free[0]) * UNITS + SIDE_MM), math.floor((free[3] - free[1]) * UNITS + SIDE_MM)
-        copies = [len(shapes) for shapes in kinds]
+        copies, turn = [len(shapes) for shapes in kinds], items.turn.tolist()
+        # What may turn takes its share either way round: no more is told of it than its area.
+        rows = [] if any(turn) else in_parts(strongest_shares(ceiled, copies, room, SHARES), WORTH)
         self._kinds, self._bin, self._corner, self._gaps = kinds, bin, free[:2], (gap_mm, margin_mm)
         self._areas = [shapes[0].polygon.area for shapes in kinds]
-        self._room = packing.Room([(w, d) for w, d in ceiled], copies, items.turn.tolist(), room)
+        self._room = packing.Room(ceiled, copies, turn, room, [[*row, WORTH] for row in rows])
 
-    def fill(self, values: Sequence[float], work: int) -> tuple[tuple[Spot, ...], bool]:
-        """The most valuable set found that is worth more than the bin costs, none if there is none or the exact check
-        refuses it; and whether that is proven. values: what a shape of each kind is worth."""
+    def fill(
+        self, values: Sequence[float], work: int, rent: float = 0.0, copies: Sequence[int] | None = None
+    ) -> tuple[tuple[Spot, ...], bool]:
+        """The most valuable set found that is worth more than the bin and its rent cost, none if there is none or the
+        exact check refuses it; and whether that is proven. values: what a shape of each kind is worth; copies: how many
+        there are now, if fewer."""
         net = [max(0.0, value - self._bin.rate * area) for value, area in zip(values, self._areas, strict=True)]
-        dearest = max(self._bin.cost, *net)
+        cost = self._bin.cost + rent
+        dearest = max(cost, *net)
         scale = WORTH / dearest if dearest > 0.0 else 0.0
-        packed = self._room.most_valuable([math.floor(one * scale) for one in net], int(self._bin.cost * scale), work)
+        units, least = [math.floor(one * scale) for one in net], int(cost * scale)
+        packed = self._room.most_valuable(units, least, work, copies)
         waiting = [iter(shapes) for shapes in self._kinds]
         spots = tuple(self._spot(next(waiting[kind]), x, y, turned) for kind, x, y, turned in packed.spots)
         shapes = {shape.id: shape for kind in self._kinds for shape in kind}

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from nesting.assigning.bound import lower_bound
 from nesting.assigning.columns import Shop, kinds_of
-from nesting.assigning.scales import fitted_shares, strongest_shares
 from nesting.assigning.stock import candidates
+from nesting.layout.scales import fitted_shares, strongest_shares
 from nesting.model import Job, Machine, Offcut, Offer, Piece, PriceBreak, Rates, Turn, Workshop
 from nesting.plan import Request, make_plan
 from tests.shop import RATES, disc, laser, piece, rectangle

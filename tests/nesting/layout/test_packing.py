@@ -82,6 +82,8 @@ def test_asked_for_more_than_there_is_it_says_so_and_asked_again_it_knows():
         (first.counts, first.most) == (again.counts, again.most) == ((1, 3), 84)
     )  # 6 and 4 side by side, corner by corner
     assert again.work < first.work
+    assert room.most_valuable([36, 16], 0, 10**6, copies=[0, 2]).counts == (0, 2)
+    assert room.most_valuable([36, 16], 0, 10**6).counts == (1, 3)
 
 
 @pytest.mark.parametrize("scale", [1, 1_000_000])

@@ -146,3 +146,14 @@ def test_a_bin_that_costs_little_is_filled_exactly_all_the_same(cost: float) -> 
     spots, proven = rectangles.Exact(kinds, bin, 0.0, 0.0).fill([4e5, 3e5, 2e5, 2e5], 1_000_000)
     assert proven and len(spots) == 4
     assert rectangles.Exact(kinds, bin, 0.0, 0.0).fill([0.0] * 4, 1_000_000) == ((), True)
+
+
+def test_a_bin_is_filled_only_where_it_pays_its_rent_too_and_with_no_more_than_is_wanted() -> None:
+    # Derived: two of 50 x 100, worth 3 each, fill 100 x 100, which costs 4: they gain 2.
+    kinds = [panels((50, 100), (50, 100))]
+    exact = rectangles.Exact(kinds, rectangles.Bin((Ground(shapely.box(0, 0, 100, 100)),), 4.0), 0.0, 0.0)
+    spots, proven = exact.fill([3.0], 1_000_000, rent=1.9)
+    assert proven and len(spots) == 2
+    assert exact.fill([3.0], 1_000_000, rent=2.1) == ((), True)
+    assert exact.fill([3.0], 1_000_000, copies=[1]) == ((), True)
+    assert len(exact.fill([4.5], 1_000_000, copies=[1])[0]) == 1

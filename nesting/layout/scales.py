@@ -11,6 +11,7 @@ widths (Gilmore and Gomory 1961, doi 10.1287/opre.9.6.849).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -47,6 +48,11 @@ def strongest_shares(
         if len(rows) < most and not any((row <= other).all() for other in rows):
             rows.append(row)
     return np.array(rows, dtype=np.float64).reshape(len(rows), len(sides))
+
+
+def in_parts(shares: Floats, whole: int) -> list[list[int]]:
+    """Rows of shares in parts of which a sheet has `whole`, rounded down so that what holds of them holds still."""
+    return [[math.floor(share * whole * (1.0 - 1e-9)) for share in row] for row in shares.tolist()]
 
 
 def fitted_shares(
