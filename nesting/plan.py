@@ -11,13 +11,13 @@ from decimal import Decimal
 
 from nesting import costing, curves
 from nesting.assigning.bound import lower_bound
-from nesting.assigning.columns import Shop, blank_sizes, kinds_of
+from nesting.assigning.columns import Kind, Shop, blank_sizes, kinds_of
 from nesting.assigning.copies import with_copies
 from nesting.assigning.cut_to_size import sized
 from nesting.assigning.edges import edge_trims_offered, rooms, sound
 from nesting.assigning.lots import choose_lots
 from nesting.assigning.reasons import explained
-from nesting.assigning.search import Search, Watcher, cost_cents
+from nesting.assigning.search import Answer, Search, Watcher, cost_cents
 from nesting.assigning.sharper import sharper_bound
 from nesting.assigning.stock import Candidate, candidates, check_stock, sheet_words, shortages
 from nesting.faults import JobFault, StockFault, within
@@ -43,6 +43,7 @@ from nesting.model import (
 from nesting.passes.limits import refuse_beyond_reach
 from nesting.passes.overhang import overhang_warnings
 from nesting.preferring import cheaper_way
+from nesting.side_by_side import in_turn, side_by_side
 from nesting.splitting import Question, Splitting, split_all
 from nesting.splitting.moving import expansion_per_k, gap_mm, split_warnings
 
@@ -76,8 +77,10 @@ def make_plan(request: Request, watch: Watcher = lambda progress: None, stop: Si
     Raises a Fault that names the piece, the measure lacking and the mend.
     """
 
+    heard = in_turn(watch)
+
     def planned(pieces: tuple[Piece, ...]) -> Plan:
-        return _plan(replace(request, pieces=pieces), watch, stop)
+        return _plan(replace(request, pieces=pieces), heard, stop)
 
     return cheaper_way(request.pieces, planned)
 
@@ -90,12 +93,17 @@ def _plan(request: Request, watch: Watcher, stop: Sized) -> Plan:
     # Straps may be of a stock that no piece of the job asks for.
     _check_stock([piece for piece in pieces if piece.segment_of is not None], request, machine)
     shop = Shop(machine, request.workshop.rates, request.seed, FILL_EVALUATIONS)
-    sheets: list[PlannedSheet] = []
-    bounds: dict[StockKey, Decimal] = {}
-    for stock in sorted({piece.stock for piece in pieces}):
+
+    def chosen(stock: StockKey, stop: Sized) -> _Chosen:
         with within(str(stock)):
-            part, bounds[stock] = _plan_stock(stock, pieces, request, shop, len(sheets) + 1, watch, stop)
-        sheets.extend(part)
+            return _choose(stock, pieces, request, shop, watch, stop)
+
+    choices = side_by_side(chosen, sorted({piece.stock for piece in pieces}), stop)
+    sheets: list[PlannedSheet] = []
+    for choice in choices:
+        with within(str(choice.stock)):
+            sheets.extend(choice.sheets(len(sheets) + 1))
+    bounds = {choice.stock: choice.bound for choice in choices}
     cost = _cost(pieces, sheets, bounds, machine, request)
     hurried = ["stopped on request before all effort was spent"] if stop else []
     hanging = overhang_warnings(sheets, machine, request.workshop.material)
@@ -208,15 +216,26 @@ def _size(piece: Piece) -> tuple[float, float]:
     return x1 - x0, y1 - y0
 
 
-def _plan_stock(
-    stock: StockKey,
-    pieces: Sequence[Piece],
-    request: Request,
-    shop: Shop,
-    first: int,
-    watch: Watcher,
-    stop: Sized,
-) -> tuple[list[PlannedSheet], Decimal]:
+@dataclass(frozen=True, slots=True)
+class _Chosen:
+    """What was chosen for one stock key, for which kinds, of which candidates; no choice costs less than `bound`."""
+
+    stock: StockKey
+    shop: Shop
+    kinds: Sequence[Kind]
+    found: Sequence[Candidate]
+    answer: Answer
+    bound: Decimal
+
+    def sheets(self, first: int) -> list[PlannedSheet]:
+        """Numbered from `first`, each with the reason for it."""
+        numbered = with_copies(self.answer.columns, self.kinds, self.shop, first)
+        return explained(numbered, self.answer, self.found, self.shop.rates)
+
+
+def _choose(
+    stock: StockKey, pieces: Sequence[Piece], request: Request, shop: Shop, watch: Watcher, stop: Sized
+) -> _Chosen:
     listed = candidates(stock, request.rack, request.workshop.offer)
     shop = replace(shop, machine=_machine_for(stock, shop.machine, request))
     kinds = kinds_of((piece for piece in pieces if piece.stock == stock), shop.machine)
@@ -232,7 +251,7 @@ def _plan_stock(
 
         tell(least)
         least = sharper_bound(listed, kinds, shop, answer.known, least, reached, request.effort, stop, tell)
-    return explained(with_copies(answer.columns, kinds, shop, first), answer, found, shop.rates), least
+    return _Chosen(stock, shop, kinds, found, answer, least)
 
 
 def _cost(

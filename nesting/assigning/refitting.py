@@ -12,7 +12,7 @@ import itertools
 import random
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import Executor
+from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field, replace
 
 import shapely
@@ -46,6 +46,8 @@ TRIES = 3
 """Refits tried in each round."""
 SHARE = 4
 """A refit may take this fraction of what the engine may try for a sheet built anew."""
+TIMES = 3
+"""The same is tried at most so often: what failed with three seeds seldom comes off with the next."""
 LEARNING = 0.2
 """How much a full sheet moves the density that is expected of the next."""
 DENSER = 1.03
@@ -207,16 +209,18 @@ class Refits:
     densities: Densities
     threads: Executor
     times: Counter[tuple[object, ...]] = field(default_factory=Counter)
+    dense: float = 0.0
+    """A little denser than any sheet was when tries were begun last: they may not see what is learned meanwhile."""
 
-    def improved(self, best: Sequence[Column], dice: random.Random, shop: Shop) -> list[Column]:
-        """(R3) try the most promising on an answer; the columns that came of it."""
+    def begun(self, best: Sequence[Column], dice: random.Random, shop: Shop) -> list[Future[list[Column]]]:
+        """(R3) the most promising on an answer, tried in other threads: the columns that come of each."""
+        self.dense = self.densities.most * DENSER
         shop = replace(shop, evaluations=shop.evaluations // SHARE)
-        tries = list(self._tries(best, shop))
-        promise = {one: one.saves * dice.random() / (1 + 3 * self.times[self._key(one, best)]) for one in tries}
-        chosen = sorted(tries, key=lambda one: -promise[one])[:TRIES]
+        times = {one: self.times[self._key(one, best)] for one in self._tries(best, shop)}
+        promise = {one: one.saves * dice.random() / (1 + 3 * often) for one, often in times.items() if often < TIMES}
+        chosen = sorted(promise, key=lambda one: -promise[one])[:TRIES]
         self.times.update(self._key(one, best) for one in chosen)
-        made = list(self.threads.map(lambda one: self._tried(one, best, shop), chosen))
-        return [column for columns in made for column in columns]
+        return [self.threads.submit(self._tried, one, best, shop) for one in chosen]
 
     def _key(self, one: Try, best: Sequence[Column]) -> tuple[object, ...]:
         held = (tuple(sorted((best[i].candidate.id, best[i].counts) for i in group)) for group in (one.out, one.stay))
@@ -224,7 +228,7 @@ class Refits:
 
     def _tried(self, one: Try, best: Sequence[Column], shop: Shop) -> list[Column]:
         if one.axis is not None:
-            column = squeezed(best[one.stay[0]], one.axis, self.kinds, shop, self._dense)
+            column = squeezed(best[one.stay[0]], one.axis, self.kinds, shop, self.dense)
             return [] if column is None else [column]
         ways = [(best[i].candidate, best[i].recipe) for i in one.stay] + ([one.new] if one.new else [])
         places = [place_of(candidate, recipe, shop) for candidate, recipe in ways if recipe is not None]
@@ -244,7 +248,7 @@ class Refits:
         """(R1) the pieces may have room on these sheets."""
         room = sum(place.room_mm2 for place in places)
         area = sum(kind.polygon.area * count for kind, count in zip(self.kinds, counts, strict=True))
-        return area <= room * self._dense
+        return area <= room * self.dense
 
     def _tries(self, best: Sequence[Column], shop: Shop) -> Iterator[Try]:
         """What may pay: a sheet squeezed; given up; exchanged for another, alone, with a second, or beside one."""
@@ -264,7 +268,7 @@ class Refits:
 
     def _given_up(self, best: Sequence[Column], laid: Sequence[int], areas: Sequence[float]) -> Iterator[Try]:
         """Each sheet on the fewest others that have room for what lies on it."""
-        slack = sorted((best[i].candidate.polygon.area * self._dense - areas[i], i) for i in laid)
+        slack = sorted((best[i].candidate.polygon.area * self.dense - areas[i], i) for i in laid)
         for i in laid:
             others = [one for one in slack if one[1] != i]
             for count in range(1, min(NEIGHBOURS, len(others)) + 1):
@@ -278,21 +282,16 @@ class Refits:
         """The pieces of some sheets on another sheet that may cost less, or shared between it and one that stays."""
         kept = Counter(column.candidate.id for i, column in enumerate(best) if i not in out)
         cents, area = sum(best[i].cents for i in out), sum(areas[i] for i in out)
-        room = sum(best[i].candidate.polygon.area * self._dense - areas[i] for i in stay)
+        room = sum(best[i].candidate.polygon.area * self.dense - areas[i] for i in stay)
         for candidate in self.ways:
             free = candidate.limit is None or kept[candidate.id] < candidate.limit
             same = len(out) == 1 and best[out[0]].candidate.id == candidate.id
-            most = candidate.polygon.area * self._dense
+            most = candidate.polygon.area * self.dense
             saves = cents - self._least_cents(candidate, min(area, most), shop)
             if free and not same and saves > 0 and area <= room + most:
                 yield from (Try(out, stay, (candidate, way), saves=saves) for way in self.ways[candidate])
 
-    @property
-    def _dense(self) -> float:
-        """A little denser than any sheet so far."""
-        return self.densities.most * DENSER
-
     def _least_cents(self, candidate: Candidate, area_mm2: float, shop: Shop) -> float:
         """(R2) what a sheet that holds so much costs if the rest of it is left in one part."""
-        share = max(0.0, 1.0 - area_mm2 / (candidate.polygon.area * self._dense))
+        share = max(0.0, 1.0 - area_mm2 / (candidate.polygon.area * self.dense))
         return 100 * (float(candidate.price) * (1.0 - shop.rates.leftover_credit * share) + shop.setup_cost)

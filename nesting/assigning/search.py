@@ -186,17 +186,17 @@ def _searched(pool: Pool, wanted: Sequence[int], best: list[Column] | None, sear
         pool.seed = pool.shop.seed * 7919 + number
         dice = random.Random(pool.seed)
         values = _values(pool, wanted, number)
+        begun = refits.begun(best, dice, replace(pool.shop, seed=pool.seed)) if best is not None else []
         if best is None or number % BUILD_EVERY == 0:
             _build(pool, wanted, values, Counter(), dice if number else None)
             if large_orders:
                 _build(pool, wanted, values, large_orders, dice)
         else:
             _rebuild_part(pool, best, values, dice)
+        for column in (column for refit in begun for column in refit.result()):
+            pool.add(column)
         best = cheapest(pool.columns, wanted, best)
         if best is not None:
-            for column in refits.improved(best, dice, replace(pool.shop, seed=pool.seed)):
-                pool.add(column)
-            best = cheapest(pool.columns, wanted, best) or best
             search.watch(Progress(search.step, number + 1, _price(best), search.bound, pool.stock))
             if search.stop:
                 break

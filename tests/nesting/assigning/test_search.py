@@ -116,5 +116,15 @@ def test_two_half_empty_sheets_become_one(seed):
     half = build_column(candidate, WHOLE, kinds, [2], [1.0], shop())
     with ThreadPoolExecutor(1) as threads:
         refits = Refits({candidate: (WHOLE,)}, kinds, Densities(), threads)
-        made = refits.improved([half, half], random.Random(seed), shop(300_000))
-    assert (4,) in [column.counts for column in made]
+        begun = refits.begun([half, half], random.Random(seed), shop(300_000))
+    assert (4,) in [column.counts for refit in begun for column in refit.result()]
+
+
+def test_the_same_refit_is_tried_three_times_at_most():
+    kinds = discs((110, 1))
+    (candidate,) = candidates(KEY, (), [LARGE])
+    column = build_column(candidate, WHOLE, kinds, [1], [1.0], shop(1))
+    with ThreadPoolExecutor(1) as threads:
+        refits = Refits({candidate: (WHOLE,)}, kinds, Densities(), threads)
+        begun = [len(refits.begun([column], random.Random(seed), shop(1))) for seed in range(5)]
+    assert begun == [2, 2, 2, 0, 0]  # squeezed along either axis
