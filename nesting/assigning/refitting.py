@@ -31,7 +31,8 @@ from nesting.assigning.columns import (
 )
 from nesting.assigning.stock import Candidate
 from nesting.layout import Ground, after_evaluations, fit
-from nesting.model import Placement
+from nesting.model import Placement, Point, Turn
+from nesting.passes.reach import EPS
 from nesting.placing import lay
 
 MOST_BLANKS = 8
@@ -160,6 +161,19 @@ def _across(ground: Ground, axis: int) -> float:
     return float(bounds[3 - axis] - bounds[1 - axis])
 
 
+def _size(ground: Ground, margins_mm: float) -> Point:
+    x0, y0, x1, y1 = ground.polygon.bounds
+    return x1 - x0 - margins_mm, y1 - y0 - margins_mm
+
+
+def _lies_on_one(kind: Kind, sizes: Sequence[Point]) -> bool:
+    """Whether a piece of the kind is no wider and no longer than one of the sizes, as it may be turned."""
+    x0, y0, x1, y1 = kind.polygon.bounds
+    width, length = x1 - x0 - EPS, y1 - y0 - EPS
+    turned = kind.sample.turn is Turn.ANY
+    return any((width <= x and length <= y) or (turned and length <= x and width <= y) for x, y in sizes)
+
+
 def _cut_short(ground: Ground, axis: int, level: float) -> Ground:
     x0, y0, x1, y1 = ground.polygon.bounds
     part = ground.polygon & (shapely.box(x0, y0, level, y1) if axis == 0 else shapely.box(x0, y0, x1, level))
@@ -209,6 +223,7 @@ class Refits:
     densities: Densities
     threads: Executor
     times: Counter[tuple[object, ...]] = field(default_factory=Counter)
+    places: dict[Way, Place] = field(default_factory=dict)
     dense: float = 0.0
     """A little denser than any sheet was when tries were begun last: they may not see what is learned meanwhile."""
 
@@ -218,7 +233,8 @@ class Refits:
         shop = replace(shop, evaluations=shop.evaluations // SHARE)
         times = {one: self.times[self._key(one, best)] for one in self._tries(best, shop)}
         promise = {one: one.saves * dice.random() / (1 + 3 * often) for one, often in times.items() if often < TIMES}
-        chosen = sorted(promise, key=lambda one: -promise[one])[:TRIES]
+        ranked = sorted(promise, key=lambda one: -promise[one])
+        chosen = list(itertools.islice((one for one in ranked if self._may_hold(one, best, shop)), TRIES))
         self.times.update(self._key(one, best) for one in chosen)
         return [self.threads.submit(self._tried, one, best, shop) for one in chosen]
 
@@ -230,11 +246,7 @@ class Refits:
         if one.axis is not None:
             column = squeezed(best[one.stay[0]], one.axis, self.kinds, shop, self.dense)
             return [] if column is None else [column]
-        ways = [(best[i].candidate, best[i].recipe) for i in one.stay] + ([one.new] if one.new else [])
-        places = [place_of(candidate, recipe, shop) for candidate, recipe in ways if recipe is not None]
-        counts = [sum(best[i].counts[kind] for i in one.out + one.stay) for kind in range(len(self.kinds))]
-        if sum(len(place.grounds) for place in places) > MOST_BLANKS or not self._holds(places, counts):
-            return []
+        places, counts = self._places(one, best, shop), self._counts(one, best)
         spots = refitted(places, counts, self.kinds, shop)
         if spots is None:
             return []
@@ -244,11 +256,31 @@ class Refits:
         ]
         return [column for column in made if column is not None]
 
-    def _holds(self, places: Sequence[Place], counts: Sequence[int]) -> bool:
-        """(R1) the pieces may have room on these sheets."""
+    def _places(self, one: Try, best: Sequence[Column], shop: Shop) -> list[Place]:
+        """The sheets that stay, and the new one."""
+        ways = [(best[i].candidate, best[i].recipe) for i in one.stay] + ([one.new] if one.new else [])
+        for candidate, recipe in ways:
+            if recipe is not None and (candidate, recipe) not in self.places:
+                self.places[candidate, recipe] = place_of(candidate, recipe, shop)
+        return [self.places[candidate, recipe] for candidate, recipe in ways if recipe is not None]
+
+    def _counts(self, one: Try, best: Sequence[Column]) -> list[int]:
+        return [sum(best[i].counts[kind] for i in one.out + one.stay) for kind in range(len(self.kinds))]
+
+    def _may_hold(self, one: Try, best: Sequence[Column], shop: Shop) -> bool:
+        """(R1) the pieces may have room on the sheets: by their area, and each on a blank as wide and as long."""
+        if one.axis is not None:
+            return True
+        places, counts = self._places(one, best, shop), self._counts(one, best)
+        grounds = [ground for place in places for ground in place.grounds]
         room = sum(place.room_mm2 for place in places)
         area = sum(kind.polygon.area * count for kind, count in zip(self.kinds, counts, strict=True))
-        return area <= room * self.dense
+        sizes = [_size(ground, 2 * shop.machine.margin_mm) for ground in grounds]
+        return (
+            len(grounds) <= MOST_BLANKS
+            and area <= room * self.dense
+            and all(_lies_on_one(kind, sizes) for kind, count in zip(self.kinds, counts, strict=True) if count)
+        )
 
     def _tries(self, best: Sequence[Column], shop: Shop) -> Iterator[Try]:
         """What may pay: a sheet squeezed; given up; exchanged for another, alone, with a second, or beside one."""

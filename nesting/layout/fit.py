@@ -13,7 +13,7 @@ from nesting.layout.terms import QUIET, Ground, Layout, Shape, Spot, Stop, Watch
 
 DISTURBANCES = 1000
 """Fresh starts before giving up, should the stop rule not come first."""
-PATIENCE, STRIKES = 60, 2
+PATIENCE, STRIKES = 40, 2
 """Rounds without gain before a strike; strikes before a separation is given up."""
 POOL = 8
 """Failed layouts kept to go on from."""

@@ -120,6 +120,19 @@ def test_two_half_empty_sheets_become_one(seed):
     assert (4,) in [column.counts for refit in begun for column in refit.result()]
 
 
+def test_no_refit_is_spent_on_blanks_too_small_for_a_piece():
+    kinds = discs((180, 2))
+    (candidate,) = candidates(KEY, (), [SMALL])
+    narrow = replace(WHOLE, size=(170.0, 300.0))
+    half = build_column(candidate, WHOLE, kinds, [1], [1.0], shop())
+    with ThreadPoolExecutor(1) as threads:
+        refits = Refits({candidate: (narrow,)}, kinds, Densities(0.9), threads)
+        begun = refits.begun([half, half], random.Random(1), shop(300_000))
+        tried = [key for key in refits.times if key[2] is not None]
+    assert begun
+    assert not tried
+
+
 def test_the_same_refit_is_tried_three_times_at_most():
     kinds = discs((110, 1))
     (candidate,) = candidates(KEY, (), [LARGE])
