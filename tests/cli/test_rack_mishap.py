@@ -100,10 +100,10 @@ def test_what_is_cut_is_kept_and_the_rest_goes_on_what_is_left(shop: Path) -> No
 
 
 def test_a_sheet_that_measures_differently_is_planned_with_as_it_is(shop: Path) -> None:
-    told = halfturn("rack", "mishap", "plan", "--measured", "S01=580x500", "--out", "rest")
+    told = halfturn("rack", "mishap", "plan", "--measured", "S01=580x700", "--out", "rest")
     assert "6 pieces of 6 still missing" in told
     rest = read_plan(shop / "rest")
-    assert [sheet.outline_mm[2] for sheet in rest.sheets if sheet.source.stock_id == "A1"] == [(580.0, 500.0)]
+    assert [sheet.outline_mm[2] for sheet in rest.sheets if sheet.source.stock_id == "A1"] == [(580.0, 700.0)]
 
 
 def test_a_cracked_sheet_is_not_planned_with_again_and_a_repeat_makes_the_same_plan(shop: Path) -> None:
