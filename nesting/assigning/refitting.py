@@ -223,6 +223,8 @@ class Refits:
     densities: Densities
     threads: Executor
     times: Counter[tuple[object, ...]] = field(default_factory=Counter)
+    tight: set[tuple[object, ...]] = field(default_factory=set)
+    """What came off where it was squeezed: were it cheaper so, the answer would have it by now."""
     places: dict[Way, Place] = field(default_factory=dict)
     dense: float = 0.0
     """A little denser than any sheet was when tries were begun last: they may not see what is learned meanwhile."""
@@ -231,11 +233,12 @@ class Refits:
         """(R3) the most promising on an answer, tried in other threads: the columns that come of each."""
         self.dense = self.densities.most * DENSER
         shop = replace(shop, evaluations=shop.evaluations // SHARE)
-        times = {one: self.times[self._key(one, best)] for one in self._tries(best, shop)}
+        keys = {one: self._key(one, best) for one in self._tries(best, shop)}
+        times = {one: self.times[key] for one, key in keys.items() if key not in self.tight}
         promise = {one: one.saves * dice.random() / (1 + 3 * often) for one, often in times.items() if often < TIMES}
         ranked = sorted(promise, key=lambda one: -promise[one])
         chosen = list(itertools.islice((one for one in ranked if self._may_hold(one, best, shop)), TRIES))
-        self.times.update(self._key(one, best) for one in chosen)
+        self.times.update(keys[one] for one in chosen)
         return [self.threads.submit(self._tried, one, best, shop) for one in chosen]
 
     def _key(self, one: Try, best: Sequence[Column]) -> tuple[object, ...]:
@@ -245,7 +248,10 @@ class Refits:
     def _tried(self, one: Try, best: Sequence[Column], shop: Shop) -> list[Column]:
         if one.axis is not None:
             column = squeezed(best[one.stay[0]], one.axis, self.kinds, shop, self.dense)
-            return [] if column is None else [column]
+            if column is None:
+                return []
+            self.tight.add(self._key(one, best))
+            return [column]
         places, counts = self._places(one, best, shop), self._counts(one, best)
         spots = refitted(places, counts, self.kinds, shop)
         if spots is None:
