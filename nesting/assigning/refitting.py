@@ -57,7 +57,7 @@ DENSER = 1.03
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A sheet and how it comes onto the bed; where pieces may lie on each of its blanks."""
+    """A sheet and how it comes onto the bed; where pieces may lie on each of its blanks, as far as passes reach."""
 
     candidate: Candidate
     recipe: Recipe
@@ -73,20 +73,6 @@ def place_of(candidate: Candidate, recipe: Recipe, shop: Shop) -> Place:
     blanks = blanks_of(candidate, recipe, shop)
     grounds = (ground_of(candidate, blank, recipe.one_pass, shop) for blank in blanks)
     return Place(candidate, recipe, tuple(ground for ground in grounds if ground is not None))
-
-
-@dataclass(frozen=True, slots=True)
-class Room:
-    """How much of a sheet pieces may lie on, and on how many blanks."""
-
-    area_mm2: float
-    blanks: int
-
-
-def room_of(candidate: Candidate, recipe: Recipe, shop: Shop) -> Room:
-    """What all the blanks that the recipe makes of the sheet hold, as far as passes reach."""
-    place = place_of(candidate, recipe, shop)
-    return Room(place.room_mm2, len(place.grounds))
 
 
 def refitted(
@@ -226,6 +212,7 @@ class Refits:
     tight: set[tuple[object, ...]] = field(default_factory=set)
     """What came off where it was squeezed: were it cheaper so, the answer would have it by now."""
     places: dict[Way, Place] = field(default_factory=dict)
+    """Those made so far."""
     dense: float = 0.0
     """A little denser than any sheet was when tries were begun last: they may not see what is learned meanwhile."""
 

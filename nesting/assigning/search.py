@@ -20,7 +20,7 @@ from nesting.assigning.columns import Column, Kind, Recipe, Shop, Way, are_boxy,
 from nesting.assigning.master import cheapest, worth
 from nesting.assigning.orders import at_every_price, beyond_need
 from nesting.assigning.rectangular import rectangular_columns
-from nesting.assigning.refitting import Densities, Refits, Room, room_of
+from nesting.assigning.refitting import Densities, Place, Refits, place_of
 from nesting.assigning.stock import Candidate, sheet_words
 from nesting.costing import money
 from nesting.faults import StockFault
@@ -45,7 +45,7 @@ class Pool:
 
     ways: Mapping[Candidate, Sequence[Recipe]]
     """Every sheet, with the recipes that bring it onto the bed."""
-    rooms: Mapping[Way, Room]
+    places: Mapping[Way, Place]
     kinds: Sequence[Kind]
     shop: Shop
     seed: int
@@ -97,8 +97,8 @@ class Pool:
 
     def add(self, column: Column, full: bool = False) -> None:
         """One more for the master to choose from, at every price of its offer, unless a cheaper one holds the same."""
-        room = self.rooms.get((column.candidate, column.recipe)) if column.recipe else None
-        self.densities.saw(column, self.kinds, room.area_mm2 if full and room else None)
+        place = self.places.get((column.candidate, column.recipe)) if column.recipe else None
+        self.densities.saw(column, self.kinds, place.room_mm2 if full and place else None)
         for one in at_every_price(column, self.shop):
             key = (one.candidate.id, one.candidate.least, one.counts)
             if key not in self.made or one.cents < self.made[key].cents:
@@ -133,8 +133,8 @@ def choose_sheets(found: Sequence[Candidate], kinds: Sequence[Kind], shop: Shop,
     wanted = [len(kind.pieces) for kind in kinds]
     with ThreadPoolExecutor(search.threads) as threads:
         ways = {candidate: recipes(candidate, kinds, shop.machine, shop.rates) for candidate in found}
-        rooms = {(one, way): room_of(one, way, shop) for one, its_ways in ways.items() for way in its_ways}
-        pool = Pool(ways, rooms, kinds, shop, shop.seed, threads)
+        places = {(one, way): place_of(one, way, shop) for one, its_ways in ways.items() for way in its_ways}
+        pool = Pool(ways, places, kinds, shop, shop.seed, threads)
         tell = _teller(search, pool.stock)
         whole, more = rectangular_columns(found, kinds, shop, search.effort, float(search.bound), search.stop, tell)
         spare = list(beyond_need(found, len(kinds), shop))
@@ -179,7 +179,7 @@ def _repeated(pool: Pool, wanted: Sequence[int], search: Search) -> list[Column]
 def _searched(pool: Pool, wanted: Sequence[int], best: list[Column] | None, search: Search) -> list[Column] | None:
     """The cheapest answer that the rounds lead to, the one at hand if it stays that; None if none holds all."""
     large_orders = Counter({candidate.id: MANY for candidate in pool.ways if candidate.least > 1})
-    refits = Refits(pool.ways, pool.kinds, pool.densities, pool.threads)
+    refits = Refits(pool.ways, pool.kinds, pool.densities, pool.threads, places=dict(pool.places))
     for number in range(search.effort):
         if best is not None and _price(best) <= search.bound:
             break
@@ -294,20 +294,21 @@ def _ranked(pool: Pool, left: Sequence[int], used: Counter[str], dice: random.Ra
     """Free sheets and recipes, most promising first: estimated money for the area they can serve."""
     needed = sum(kind.polygon.area * n for kind, n in zip(pool.kinds, left, strict=True))
     ranked: list[tuple[float, int, Candidate, Recipe]] = []
-    for (candidate, recipe), room in pool.rooms.items():
-        if used[candidate.id] < (MANY if candidate.limit is None else candidate.limit) and room.area_mm2 > 0:
+    for (candidate, recipe), place in pool.places.items():
+        if used[candidate.id] < (MANY if candidate.limit is None else candidate.limit) and place.room_mm2 > 0:
             luck = math.exp(dice.gauss(0.0, NOISE)) if dice else 1.0
-            ranked.append((_estimate(pool, candidate, room, needed) * luck, len(ranked), candidate, recipe))
+            ranked.append((_estimate(pool, place, needed) * luck, len(ranked), candidate, recipe))
     return [(candidate, recipe) for _, _, candidate, recipe in sorted(ranked, key=lambda row: row[:2])]
 
 
-def _estimate(pool: Pool, candidate: Candidate, room: Room, needed: float) -> float:
+def _estimate(pool: Pool, place: Place, needed: float) -> float:
     """Money for each mm2 of pieces, with as many of them on the sheet as its blanks usually hold."""
-    rates, usual = pool.shop.rates, pool.densities.usual
-    held = min(needed, usual * room.area_mm2)
+    rates, usual, candidate = pool.shop.rates, pool.densities.usual, place.candidate
+    full = usual * place.room_mm2
+    held = min(needed, full)
     price = candidate.expected_price(needed)
     back = price * rates.leftover_credit * max(0.0, 1.0 - held / (usual * candidate.polygon.area))
-    return (price - back + pool.shop.setup_cost * math.ceil(room.blanks * held / (usual * room.area_mm2))) / held
+    return (price - back + pool.shop.setup_cost * math.ceil(len(place.grounds) * held / full)) / held
 
 
 def _rebuild_part(pool: Pool, best: Sequence[Column], values: Sequence[float], dice: random.Random) -> None:
@@ -344,7 +345,7 @@ def _lies_somewhere(pool: Pool, number: int) -> bool:
     """Whether a sheet takes this kind, though it be alone: larger pieces may have had all sheets to themselves."""
     alone = [int(kind == number) for kind in range(len(pool.kinds))]
     found = any(column.counts[number] for column in pool.columns)
-    return found or bool(pool.built(list(pool.rooms), alone, [1.0] * len(alone)))
+    return found or bool(pool.built(list(pool.places), alone, [1.0] * len(alone)))
 
 
 def _with_trims(pool: Pool) -> str:
