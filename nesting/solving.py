@@ -1,13 +1,15 @@
 """One way to call the solvers, so that every model is solved the same: fixed seed, one worker, counted effort.
 
-With one worker CP-SAT repeats itself exactly; the limit is its deterministic time, never the clock. The solvers take a
-second to import: they are imported where they are called, so that the layout engine starts without them.
+With one worker CP-SAT repeats itself exactly; the limit is its deterministic time, never the clock. Ctrl-C
+is heard while it works. The solvers take a second to import: they are imported where they are called, so that the layout
+engine starts without them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from threading import Thread, current_thread, main_thread
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -15,6 +17,8 @@ if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
 SEED = 1
+LOOK_S = 0.1
+"""Between two looks at whether somebody interrupts: what comes of a model does not depend on it."""
 
 
 class NoAnswer(Exception):
@@ -56,7 +60,36 @@ def tried(model: cp_model.CpModel, effort: float, linear: int = 1) -> tuple[cp_m
     solver.parameters.linearization_level = linear
     # Left to itself the solver takes Ctrl-C over, and leaves the process without the handler it had.
     solver.parameters.catch_sigint_signal = False
-    return solver, solver.solve(model)
+    return solver, _run(solver, model)
+
+
+def _run(solver: cp_model.CpSolver, model: cp_model.CpModel) -> cp_model.CpSolverStatus:
+    """Solve; an interrupt (KeyboardInterrupt, or whatever else a signal's handler raises) ends the search and goes on.
+
+    Python hears of a signal in the main thread alone, between its own steps, of which the solver makes none: there it
+    runs in another.
+    """
+    if current_thread() is not main_thread():
+        return solver.solve(model)
+    found: list[cp_model.CpSolverStatus] = []
+    interrupted: list[bool] = []
+
+    def solve() -> None:
+        if not interrupted:
+            found.append(solver.solve(model))
+
+    thread = Thread(target=solve)
+    try:
+        thread.start()
+        while thread.is_alive():
+            thread.join(LOOK_S)
+    except BaseException:
+        interrupted.append(True)
+        while thread.is_alive():
+            solver.stop_search()  # again and again, as a search that has not begun yet hears nothing of it
+            thread.join(LOOK_S)
+        raise
+    return found[0]
 
 
 def relaxed(

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import _thread
+from threading import Event
+from types import SimpleNamespace
+
+import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from ortools.sat.python import cp_model
 from shapely.geometry import Polygon, box
 
 from nesting.layout import Ground, Shape, after_evaluations, fit
@@ -73,3 +79,30 @@ def test_pieces_that_share_no_lattice_or_too_fine_a_one_have_none() -> None:
     fine = [Shape("a", box(0, 0, 10, 10)), Shape("b", box(0, 0, 10.01, 7.003))]
     for shapes in (aslant, fine):
         assert spots_on_lattice(Task(shapes, sheet, 0.0, 0.0)) == []
+
+
+class Endless:
+    """A solver that is interrupted while it runs, and searches on until it is told to stop."""
+
+    told = Event()
+
+    def __init__(self) -> None:
+        self.parameters = SimpleNamespace()
+        self.told.clear()
+
+    def solve(self, model: cp_model.CpModel) -> cp_model.CpSolverStatus:
+        _thread.interrupt_main()
+        assert self.told.wait(timeout=30)
+        return cp_model.UNKNOWN
+
+    def stop_search(self) -> None:
+        self.told.set()
+
+
+def test_ctrl_c_ends_the_search_on_a_lattice_and_is_not_taken_for_an_answer(monkeypatch) -> None:
+    task = Task([Shape(str(n), ELL, QUARTERS) for n in range(4)], [Ground(box(0, 0, 4, 3))], 0.0, 0.0)
+    with monkeypatch.context() as patched, pytest.raises(KeyboardInterrupt):
+        patched.setattr(cp_model, "CpSolver", Endless)
+        spots_on_lattice(task)
+    assert Endless.told.is_set()
+    assert len(spots_on_lattice(task)) == 4
