@@ -1,8 +1,8 @@
 """One way to call the solvers, so that every model is solved the same: fixed seed, one worker, counted effort.
 
-With one worker CP-SAT repeats itself exactly; the limit is its deterministic time, never the clock. Ctrl-C
-is heard while it works. The solvers take a second to import: they are imported where they are called, so that the layout
-engine starts without them.
+With one worker CP-SAT repeats itself exactly; the limit is its deterministic time, never the clock. Ctrl-C is heard
+while it works. The solvers take a second to import: they are imported where they are called, so that the layout engine
+starts without them.
 """
 
 from __future__ import annotations
