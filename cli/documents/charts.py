@@ -10,10 +10,14 @@ from dataclasses import dataclass
 
 from cli.documents import canvas as look
 from cli.documents.canvas import Item, Path, Picture, Stroke, Words
+from cli.documents.words import wrapped
 from nesting.model import Point
 
 WIDTH, HEIGHT = look.WIDTH, 200.0
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 20.0, 24.0, 34.0
+LINE = 11.0
+CHARACTERS = 60
+"""Across the picture, in the size of the axes' names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,16 +32,22 @@ class Series:
 def chart(series: Sequence[Series], across: str, up: str, alt: str) -> Picture:
     """Straight axes from the lowest to the highest value, y from zero; x in even steps from point to point."""
     xs = sorted({x for one in series for x, _ in one.points})
-    top = max(y for one in series for _, y in one.points) or 1.0
+    highest = max(y for one in series for _, y in one.points) or 1.0
+    heads = wrapped(up, CHARACTERS, len)
+    top = TOP + LINE * (len(heads) - 1)
     step = (WIDTH - LEFT - RIGHT) / max(1, len(xs) - 1)
 
     def at(point: Point) -> Point:
-        return LEFT + xs.index(point[0]) * step, HEIGHT - BOTTOM - point[1] / top * (HEIGHT - TOP - BOTTOM)
+        return LEFT + xs.index(point[0]) * step, HEIGHT - BOTTOM - point[1] / highest * (HEIGHT - top - BOTTOM)
 
-    items: list[Item] = [_line([(LEFT, TOP), (LEFT, HEIGHT - BOTTOM), (WIDTH - RIGHT, HEIGHT - BOTTOM)], look.THIN)]
+    items: list[Item] = [_line([(LEFT, top), (LEFT, HEIGHT - BOTTOM), (WIDTH - RIGHT, HEIGHT - BOTTOM)], look.THIN)]
     items += [Words(at((x, 0.0))[0], HEIGHT - BOTTOM + 12, f"{x:g}", 9.0) for x in xs[:: max(1, len(xs) // 8)]]
-    items += [Words(LEFT - 5, TOP + 3, f"{top:.0f}", 9.0, "end"), Words(LEFT - 5, HEIGHT - BOTTOM + 3, "0", 9.0, "end")]
-    items += [Words((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 8, across, 9.0), Words(6, 12, up, 9.0, "start")]
+    items += [
+        Words(LEFT - 5, top + 3, f"{highest:.0f}", 9.0, "end"),
+        Words(LEFT - 5, HEIGHT - BOTTOM + 3, "0", 9.0, "end"),
+    ]
+    items += [Words((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 8, across, 9.0)]
+    items += [Words(6, 12 + LINE * n, head, 9.0, "start") for n, head in enumerate(heads)]
     for number, one in enumerate(series):
         places = [at(point) for point in one.points]
         items.append(_line(places, one.stroke))

@@ -48,13 +48,13 @@ def _page(place: str, sheets: Sequence[Sheet], at: datetime) -> Step:
 
 def _row(sheet: Sheet) -> tuple[str, ...]:
     offcut = sheet.offcut
-    held = plain(sheet.plan or "", 24)
+    held = plain(sheet.plan or "")
     return (
         BOX,
-        plain(offcut.id, 24),
-        plain(str(offcut.stock), 40),
+        plain(offcut.id),
+        plain(str(offcut.stock), 120),
         size(*size_mm(offcut.outline_mm)),
-        plain(offcut.lot, 20) or "unknown",
+        plain(offcut.lot) or "unknown",
         held,
         ROOM,
     )

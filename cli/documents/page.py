@@ -10,8 +10,9 @@ import re
 from collections.abc import Sequence
 
 import jinja2
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
+from cli.documents import words
 from cli.documents.canvas import Picture
 from cli.documents.step import Step
 from cli.documents.svg import svg
@@ -28,6 +29,7 @@ def html(of: object, steps: Sequence[Step], what: str, paper: str = "A4") -> str
     )
     env.filters["svg"] = _inline
     env.filters["anchor"] = anchor
+    env.filters["seamed"] = _seamed
     key = hashlib.sha256(repr(of).encode("utf-8", "backslashreplace")).hexdigest()[:16]
     title = f"{steps[0].title}: {what}"
     ticks = any(step.todo for step in steps)
@@ -37,6 +39,11 @@ def html(of: object, steps: Sequence[Step], what: str, paper: str = "A4") -> str
 def _inline(picture: Picture) -> Markup:
     # Our own markup, whose words `svg` has escaped.
     return Markup(svg(picture))
+
+
+def _seamed(text: str) -> Markup:
+    """Where a browser may break a name, and where not: as `words.wrapped` does in print."""
+    return Markup(words.SEAM.sub(r"\g<0><wbr>", str(escape(words.unbroken(text)))))
 
 
 def anchor(key: str) -> str:

@@ -17,17 +17,18 @@ from typing import Literal
 
 from fpdf import FPDF
 from fpdf.drawing import PaintedPath
-from fpdf.enums import MethodReturnValue, XPos, YPos
+from fpdf.enums import XPos, YPos
 from fpdf.fonts import TTFFont
 
 from cli.documents import canvas
 from cli.documents.canvas import Picture, Words
 from cli.documents.rows import Table
 from cli.documents.step import Step
-from cli.documents.words import plain
+from cli.documents.words import plain, wrapped
 from nesting import curves
 
 Paper = Literal["A4", "Letter"]
+Align = Literal["L", "R"]
 MARGIN = 15.0
 MM_PER_POINT = 25.4 / 72
 CREATED = datetime(2000, 1, 1, tzinfo=UTC)
@@ -86,7 +87,7 @@ class Print(FPDF):
         font = self.fonts["body"]
         assert isinstance(font, TTFFont)
         cmap = font.cmap
-        printable = "".join(ch if ord(ch) in cmap or ch == "\n" else MISSING_GLYPH for ch in text)
+        printable = "".join(ch if ord(ch) in cmap else MISSING_GLYPH for ch in text)
         rtl = any(unicodedata.bidirectional(ch) in {"R", "AL"} for ch in printable)
         self.set_text_shaping(rtl)
         yield printable
@@ -95,9 +96,16 @@ class Print(FPDF):
     def paragraph(self, text: str, size: float, style: str = "", indent: float = 0.0, leading: float = 1.35) -> None:
         self.set_font("body", style, size)
         self.set_x(MARGIN + indent)
-        with self.script(text) as line:
-            height = size * MM_PER_POINT * leading
-            self.multi_cell(self.epw - indent, height, line, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        self.lines(self.epw - indent, size * MM_PER_POINT * leading, text)
+
+    def lines(self, width: float, height: float, text: str, align: Align = "L") -> None:
+        """The text from here on in the font that is set, each line `height` deep; then the left margin below it."""
+        with self.script(text) as printable:
+            for line in wrapped(printable, width, self.get_string_width):
+                left = self.get_x()
+                self.cell(width, height, line, align=align, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+                self.set_x(left)
+        self.set_x(MARGIN)
 
 
 def write_pdf(steps: Sequence[Step], paper: Paper = "A4", title: str = "") -> bytes:
@@ -158,9 +166,8 @@ def _notes_height(pdf: Print, notes: Sequence[str]) -> float:
 
 def _line_count(pdf: Print, text: str, width: float) -> int:
     """How many lines the text takes in the font that is set."""
-    lines = pdf.multi_cell(width, 1.0, text, dry_run=True, output=MethodReturnValue.LINES)
-    assert isinstance(lines, list)
-    return len(lines)
+    with pdf.script(text) as printable:
+        return len(wrapped(printable, width, pdf.get_string_width))
 
 
 def _cautions(pdf: Print, cautions: Sequence[str]) -> None:
@@ -448,8 +455,7 @@ def _row_height(pdf: Print, row: Sequence[str], widths: Sequence[float], kind: R
     _row_font(pdf, kind)
     counts = [1]
     for cell, width in zip(row, widths, strict=True):
-        if pdf.get_string_width(cell) > width - CELL_PAD + 0.01:
-            counts.append(_line_count(pdf, cell, width - CELL_PAD))
+        counts.append(_line_count(pdf, cell, width - CELL_PAD + 0.01))
     return max(counts) * LINE + 0.8
 
 
@@ -466,8 +472,7 @@ def _row(
     pdf.ink(canvas.MUTED if kind == "head" else canvas.INK)
     for i, (cell, width) in enumerate(zip(row, widths, strict=True)):
         pdf.set_xy(x, top + 0.4)
-        with pdf.script(cell) as text:
-            pdf.multi_cell(width - CELL_PAD, LINE, text, align="R" if table.is_number(i) else "L", padding=0)
+        pdf.lines(width - CELL_PAD + 0.01, LINE, cell, "R" if table.is_number(i) else "L")
         x += width
     pdf.set_draw_color(canvas.INK if kind == "head" else "#cfd4d6")
     pdf.set_line_width(0.15)

@@ -95,7 +95,7 @@ def _what_you_get(quote: Quote) -> Table:
         (
             plain(order.name),
             _order_words(order, item),
-            f"{plain(order.material, 30)}, {plain(order.colour, 30)}, {mm(order.thickness_mm)} mm",
+            f"{plain(order.material)}, {plain(order.colour)}, {mm(order.thickness_mm)} mm",
             order.quantity,
         )
         for order, item in zip(quote.job.piece, quote.items, strict=True)

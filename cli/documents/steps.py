@@ -63,7 +63,7 @@ def _cover(plan: Plan, workshop: Workshop) -> Step:
     facts = [
         ("due", plain(job.due)),
         ("quantity", str(job.quantity)),
-        ("machine", plain(plan.machine.name, 30)),
+        ("machine", plain(plan.machine.name)),
         ("its reach", words.size(*plan.machine.travel_mm)),
         ("pieces", str(len(plan.pieces))),
         ("sheets", str(len(plan.sheets))),

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from decimal import Decimal
 
 from nesting import costing
@@ -31,6 +31,35 @@ def plain(text: str, longest: int = LONGEST) -> str:
         return words
     head = longest * 2 // 3
     return f"{words[:head]}…{words[-(longest - head - 1) :]}"
+
+
+SEAM = re.compile(r"(?<=\w)(?!(?<=\d)-\d)[-_]+(?=\w)")
+"""After these a name may go on in the next line; figures with a hyphen between them are a date, or one number."""
+NO_BREAK = "\u00a0"
+
+
+def wrapped(text: str, room: float, width: Callable[[str], float]) -> list[str]:
+    """Lines no wider than `room` by `width`: broken at spaces and after hyphens and underscores; inside a word only
+    where it alone is wider.
+
+    >>> wrapped("opal-5mm_extra long, 600 × 400 mm", 12, len)
+    ['opal-5mm_', 'extra long,', '600 × 400 mm']
+    """
+    lines: list[str] = []
+    line = ""
+    for part in re.findall(rf" +|[^ ]*?{SEAM.pattern}|[^ ]+", unbroken(text)):
+        if line and width((line + part).rstrip(" ")) > room:
+            lines, line = [*lines, line], ""
+        while len(part) > 1 and width(part.rstrip(" ")) > room:
+            fits = next((n for n in range(len(part) - 1, 1, -1) if width(part[:n]) <= room), 1)
+            lines, part = [*lines, part[:fits]], part[fits:]
+        line += part if line else part.lstrip(" ")
+    return [done.rstrip(" ").replace(NO_BREAK, " ") for done in (*lines, line) if done.strip(" ")] or [""]
+
+
+def unbroken(text: str) -> str:
+    """The text with no-break spaces between the sides of a size, and between a figure and its unit."""
+    return re.sub(r" (?=× \d)|(?<=×) (?=\d)|(?<=\d) (?=(?:mm|m|kg|min)\b)", NO_BREAK, text)
 
 
 def file_name(text: str) -> str:
@@ -88,15 +117,15 @@ def piece_name(piece: Piece) -> str:
 def source(sheet: PlannedSheet) -> str:
     """Where the sheet comes from: `offcut R-0117` or `new sheet A5-1220`."""
     if sheet.source.stock_id is not None:
-        return f"offcut {plain(sheet.source.stock_id, 24)}"
+        return f"offcut {plain(sheet.source.stock_id)}"
     if sheet.source.cut_mm is not None:
-        return f"panel {size(*sheet.source.cut_mm)} cut from {plain(sheet.source.offer or '', 24)}"
-    return f"new sheet {plain(sheet.source.offer or '', 24)}"
+        return f"panel {size(*sheet.source.cut_mm)} cut from {plain(sheet.source.offer or '')}"
+    return f"new sheet {plain(sheet.source.offer or '')}"
 
 
 def stock(sheet: PlannedSheet | Piece) -> str:
     """`acrylic, opal, 5 mm`."""
-    return f"{plain(sheet.material, 30)}, {plain(sheet.colour, 30)}, {mm(sheet.thickness_mm)} mm"
+    return f"{plain(sheet.material)}, {plain(sheet.colour)}, {mm(sheet.thickness_mm)} mm"
 
 
 def turn_words(before: Pass, after: Pass) -> str:

@@ -20,8 +20,8 @@ from cli.documents import pictures, rows, states, steps, words, write_documents,
 from cli.documents.pdf import write_pdf
 from cli.documents.svg import svg
 from nesting import curves
-from nesting.model import EitherWay, Joint, Seat, Split
-from tests.cli.sample_plan import WORKSHOP, hostile_plan, sample_plan, write
+from nesting.model import EitherWay, Joint, Seat, Source, Split
+from tests.cli.sample_plan import WORKSHOP, bought_sheet, hostile_plan, sample_plan, write
 
 FILES = {"workpack.html", "workpack.pdf", "cut_list.csv", "trim_cuts.csv", "material_bill.csv", "tables.xlsx"}
 
@@ -48,7 +48,7 @@ class Page(html.parser.HTMLParser):
         super().__init__()
         self.tags: list[str] = []
         self.attributes: dict[str, list[dict[str, str]]] = {}
-        self.words: list[str] = []
+        self.words: list[str] = [""]
         self.feed(path.read_text(encoding="utf-8"))
 
     def handle_starttag(self, tag, attrs):
@@ -58,7 +58,11 @@ class Page(html.parser.HTMLParser):
         assert not any(name in {"src", "srcset"} for name, _ in attrs), f"<{tag}> loads something"
 
     def handle_data(self, data):
-        self.words.append(data)
+        if self.tags[-1:] == ["wbr"]:  # where a line may break; the word goes on
+            self.tags.pop()
+            self.words[-1] += data
+        else:
+            self.words.append(data)
 
 
 def test_the_same_plan_gives_the_same_bytes(folder, tmp_path):
@@ -91,6 +95,21 @@ def test_page_and_print_say_what_the_plan_says(folder):
                     assert f"J{join.number} {join.bed_mm[0]:.1f} {join.bed_mm[1]:.1f}" in text
         assert all(warning in text for warning in plan.warnings)
         assert all(value in text for value in ("7.6 mm/s", "90 %", "0.17 mm")), "feed, power, kerf for 5 mm acrylic"
+
+
+LONG = "acrylic_cast-opal_5mm_extra_long_for_the_hall_behind-a-wall"
+
+
+def test_a_long_name_breaks_at_its_seams_in_print_and_on_the_page(tmp_path):
+    sheet = dataclasses.replace(bought_sheet(), source=Source(offer=LONG), colour=LONG)
+    plan = dataclasses.replace(sample_plan(face=LONG), sheets=(sheet, *sample_plan().sheets[1:]))
+    write(tmp_path, plan)
+    # PDFium tells a hyphen at the end of a line as U+FFFE.
+    told = re.findall(r"acrylic_[\w-]*", pdf_text(tmp_path / "workpack.pdf").replace("\ufffe", "-"))
+    broken = [word for word in told if word != LONG]
+    assert broken, "somewhere it is longer than its column"
+    assert all(word[-1] in "-_" and LONG.startswith(word) for word in broken), broken
+    assert "acrylic_<wbr>cast-<wbr>opal_<wbr>5mm_" in (tmp_path / "workpack.html").read_text(encoding="utf-8")
 
 
 def test_notes_stay_with_the_drawing_and_what_goes_on_says_so():

@@ -10,6 +10,8 @@ import numpy as np
 import pypdfium2
 import pytest
 
+from cli.documents.canvas import EDGE, Words
+from cli.documents.charts import Series, chart
 from cli.documents.count_sheet import write_count_sheet
 from cli.documents.labels import LabelPaper, write_labels
 from cli.documents.rack_picture import rack_picture
@@ -62,6 +64,21 @@ def test_the_picture_shows_every_sheet_at_one_scale() -> None:
     widths = [max(v[0] for v in path.chains[0]) - min(v[0] for v in path.chains[0]) for path in picture.items[:8:4]]
     assert widths[1] == pytest.approx(2 * widths[0])
     ElementTree.fromstring(svg(rack_picture(sheets(*WILD))))
+
+
+def test_a_long_number_is_told_whole_in_lines_that_end_at_its_seams() -> None:
+    picture = rack_picture(sheets("opal-5mm_extra_long-from-the_hall", "A2"))
+    lines = [item.text for item in picture.items if isinstance(item, Words) and item.bold]
+    assert lines == ["A2", "opal-5mm_", "extra_long-", "from-the_hall"]
+    assert max(item.y for item in picture.items if isinstance(item, Words)) < picture.height
+
+
+def test_a_long_name_of_an_axis_goes_on_in_a_second_line() -> None:
+    name = "acrylic_cast-extruded opal-white-translucent-light-diffusing 5 mm, EUR"
+    picture = chart([Series("best", ((1.0, 3.0), (2.0, 2.0)), EDGE)], "rounds", name, "cost against rounds")
+    said = [item for item in picture.items if isinstance(item, Words) and item.text[:4] in name]
+    assert " ".join(item.text for item in said) == name
+    assert len({item.y for item in said}) == 2
 
 
 def test_an_empty_rack_is_drawn_and_counted_too() -> None:
