@@ -1,4 +1,4 @@
-"""Materials that must never go under a laser beam, by the names a shop writes in its stock.
+"""Materials that must never go under a laser beam, by the names a shop writes in its stock; warnings by their weight.
 
 In: Machine, StockKey. Out: nothing, or a JobFault that says why. Pure.
 Source: lists of workshops and universities of what not to cut, and a note on acid fumes of PVC; the limit of 1 mm for
@@ -8,6 +8,7 @@ polycarbonate from the same lists. A list of names proves nothing: the sheet's o
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from nesting.faults import JobFault
@@ -49,3 +50,24 @@ def refuse_under_a_beam(machine: Machine, stock: StockKey) -> None:
                 f"{stock} must not be cut on a laser: it {hazard.why}",
                 mend=f"cut it on a router, or choose another material; {machine.name} is a laser",
             )
+
+
+# ── warnings ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+WEIGHTS = ("local rules", "it tips", "hang out of the machine", "line up on", "is to be expected at join")
+"""What the planner's own sentences say, gravest first. Whatever can hurt somebody by fumes, by fire or by falling on
+them defers to local rules, and is known by that."""
+
+
+def is_danger(warning: str) -> bool:
+    """Whether it warns of fumes, of fire, or of what may fall on people: never to be left out for want of room."""
+    return WEIGHTS[0] in warning
+
+
+def weightiest_first(warnings: Iterable[str]) -> list[str]:
+    """Each once: dangers, what may fall or tip, what spoils a cut; then all others, in their order."""
+
+    def weight(warning: str) -> int:
+        return next((k for k, words in enumerate(WEIGHTS) if words in warning), len(WEIGHTS))
+
+    return sorted(dict.fromkeys(warnings), key=weight)

@@ -48,6 +48,7 @@ def step_in_inches(step: Step) -> Step:
         todo=tuple(map(in_inches, step.todo)),
         figures=tuple(map(_figure, step.figures)),
         notes=tuple(map(in_inches, step.notes)),
+        cautions=tuple(map(in_inches, step.cautions)),
         tables=tuple(map(_table, step.tables)),
     )
 

@@ -280,15 +280,18 @@ def _distances(run: Pass) -> Table | None:
 
 
 def _order(plan: Plan, cuts: Sequence[Cut]) -> Table | None:
-    """The cuts numbered as the machine makes them, neighbours of one piece on one line."""
+    """The cuts numbered as the machine makes them; pieces of which it cuts the same, one after another, on one line."""
     tags = rows.numbers(plan)
     runs = [list(group) for _, group in itertools.groupby((c for c in cuts if c.kind != "mark"), key=lambda c: c.piece)]
     table: list[tuple[Cell, ...]] = []
     done = 0
-    for group in runs:
-        first, done = done + 1, done + len(group)
-        table.append((f"{first}" if first == done else f"{first} to {done}", tags[group[0].piece], _contours(group)))
-    columns = (Column("cut"), Column("piece"), Column("what"))
+    for contours, alike in itertools.groupby(runs, key=_contours):
+        pieces = [(str(tags[group[0].piece]), len(group)) for group in alike]
+        first, done = done + 1, done + sum(many for _, many in pieces)
+        told = f"{first}" if first == done else f"{first} to {done}"
+        each = f"{contours} of each" if len(pieces) > 1 else contours
+        table.append((told, ", ".join(number for number, _ in pieces), each))
+    columns = (Column("cut"), Column("pieces in this order"), Column("what"))
     return rows.rounded("order", "Order of cutting", columns, table) if table else None
 
 

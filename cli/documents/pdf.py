@@ -22,7 +22,17 @@ from fpdf.fonts import TTFFont
 
 from cli.documents import canvas
 from cli.documents.canvas import Picture, Words
-from cli.documents.rows import Table
+from cli.documents.pdf_tables import (
+    AFTER,
+    BETWEEN,
+    Part,
+    heights,
+    line_count,
+    measured,
+    set_part,
+    set_tables,
+    shared,
+)
 from cli.documents.step import Step
 from cli.documents.words import plain, wrapped
 from nesting import curves
@@ -31,13 +41,17 @@ Paper = Literal["A4", "Letter"]
 Align = Literal["L", "R"]
 MARGIN = 15.0
 MM_PER_POINT = 25.4 / 72
+LEADING = 1.35
 CREATED = datetime(2000, 1, 1, tzinfo=UTC)
 TEXT_SHARE = 0.72
 """Words in a picture are set smaller on paper than on a phone, where they must be read at a third of the width."""
 SMALLEST_PICTURE = 70.0
-READABLE_MM = 60.0
+READABLE_MM = 72.0
 """A picture beside tables is at least so wide: its words are set no smaller than can be read, and need the room."""
 MISSING_GLYPH = "□"
+GUTTER = 6.0
+SIDE_COLUMN = 84.0
+"""The widest column of tables beside a picture."""
 
 
 class Print(FPDF):
@@ -93,7 +107,7 @@ class Print(FPDF):
         yield printable
         self.set_text_shaping(False)
 
-    def paragraph(self, text: str, size: float, style: str = "", indent: float = 0.0, leading: float = 1.35) -> None:
+    def paragraph(self, text: str, size: float, style: str = "", indent: float = 0.0, leading: float = LEADING) -> None:
         self.set_font("body", style, size)
         self.set_x(MARGIN + indent)
         self.lines(self.epw - indent, size * MM_PER_POINT * leading, text)
@@ -147,6 +161,7 @@ def _step(pdf: Print, step: Step) -> None:
     _work(pdf, step)
 
 
+CAUTION_SIZE = 8.5
 NOTE_SIZE = 8.0
 NOTE_GAP = 0.6
 
@@ -160,27 +175,26 @@ def _notes(pdf: Print, notes: Sequence[str]) -> None:
 
 def _notes_height(pdf: Print, notes: Sequence[str]) -> float:
     pdf.set_font("body", "", NOTE_SIZE)
-    lines = sum(_line_count(pdf, note, pdf.epw) for note in notes)
-    return lines * NOTE_SIZE * MM_PER_POINT * 1.35 + len(notes) * NOTE_GAP
-
-
-def _line_count(pdf: Print, text: str, width: float) -> int:
-    """How many lines the text takes in the font that is set."""
-    with pdf.script(text) as printable:
-        return len(wrapped(printable, width, pdf.get_string_width))
+    lines = sum(line_count(pdf, note, pdf.epw) for note in notes)
+    return lines * NOTE_SIZE * MM_PER_POINT * LEADING + len(notes) * NOTE_GAP
 
 
 def _cautions(pdf: Print, cautions: Sequence[str]) -> None:
     """Lines with a double rule at their left."""
     if not cautions:
         return
-    top = pdf.get_y()
-    for line in cautions:
-        pdf.paragraph(f"! {line}", 8.5, indent=5)
     pdf.set_draw_color(canvas.LATER)
     pdf.set_line_width(0.4)
-    for x in (MARGIN + 1.5, MARGIN + 2.7):
-        pdf.line(x, top, x, pdf.get_y())
+    for line in cautions:
+        pdf.set_font("body", "", CAUTION_SIZE)
+        height = line_count(pdf, f"! {line}", pdf.epw - 5) * CAUTION_SIZE * MM_PER_POINT * LEADING
+        if pdf.will_page_break(height):
+            pdf.add_page()
+        top = pdf.get_y()
+        for x in (MARGIN + 1.5, MARGIN + 2.7):
+            pdf.line(x, top, x, top + height)
+        pdf.ink(canvas.INK)
+        pdf.paragraph(f"! {line}", CAUTION_SIZE, indent=5)
     pdf.ln(2)
 
 
@@ -200,43 +214,63 @@ def _tick_line(pdf: Print, line: str) -> None:
 def _work(pdf: Print, step: Step) -> None:
     """Pictures, tables and notes. A picture stands beside as many narrow tables as go into a column, where that shows
     it larger, else above them all; where not all goes on one page, the notes stay with the picture and tables go on to
-    the next."""
+    the next, or the other way round where the step says so."""
+    tables = [measured(pdf, table) for table in step.tables]
     notes = _notes_height(pdf, step.notes)
+    if step.notes_go_on and step.notes:
+        if not _set_beside(pdf, step, tables, notes, READABLE_MM, one_page=True):
+            _work(pdf, dataclasses.replace(step, notes=()))
+            _notes(pdf, step.notes)
+        return
     if step.beside:
         room = pdf.page_break_trigger - pdf.get_y() - 6 - notes
-        above = min(pdf.epw, (room - _heights(pdf, step.tables)) / _shape(step.figures[0]))
-        for least, one_page in ((max(above, READABLE_MM), True), (READABLE_MM, False)):
-            if _set_beside(pdf, step, room, least, one_page):
+        above = min(pdf.epw, (room - heights(pdf, tables)) / _shape(step.figures[0]))
+        smallest = 0.0 if step.notes_go_on else READABLE_MM
+        for least, one_page in ((max(above, READABLE_MM), True), (smallest, False)):
+            if _set_beside(pdf, step, tables, notes, least, one_page):
                 return
             if above > READABLE_MM:
                 break
     if step.figures:
-        _figures(pdf, step.figures, notes + _heights(pdf, step.tables))
-    split = pdf.will_page_break(_heights(pdf, step.tables) + notes)
-    _tables_and_notes(pdf, step.tables, step.notes, notes_first=bool(step.figures) and split)
+        _figures(pdf, step.figures, notes + heights(pdf, tables))
+    split = pdf.will_page_break(heights(pdf, tables) + notes)
+    _tables_and_notes(pdf, tables, step.notes, notes_first=bool(step.figures) and split)
 
 
-def _set_beside(pdf: Print, step: Step, room: float, least: float, one_page: bool) -> bool:
+def _set_beside(pdf: Print, step: Step, tables: Sequence[Part], notes: float, least: float, one_page: bool) -> bool:
     """The picture beside a column of tables, the others below; False where it would come out narrower than asked."""
-    for many in range(len(step.beside), 0, -1):
-        side = step.beside[:many]
-        below = [table for table in step.tables if table not in side]
-        left = room - (_heights(pdf, below) if one_page else 0.0)
-        column = max(sum(_natural_widths(pdf, table)) for table in side)
-        deep = sum(_table_height(pdf, table) + 3 for table in side)
-        width = min(pdf.epw - column - BETWEEN, left / _shape(step.figures[0]))
+    room = pdf.page_break_trigger - pdf.get_y() - 6 - notes
+    shape, found = _shape(step.figures[0]) if step.figures else 1.0, list[tuple[float, int]]()
+    for many in range(1, len(step.beside) + 1):
+        side, below = _parted(step, tables, many)
+        column = max(part.natural for part in side)
+        deep = sum(part.height + AFTER for part in side)
+        left = room - (heights(pdf, below) if one_page or step.notes_go_on else 0.0)
+        if step.notes_go_on and not one_page:
+            left = max(left, min(deep, room))
+        width = min(pdf.epw - column - BETWEEN, left / shape)
         if column <= SIDE_COLUMN and deep <= left and width > least:
-            _beside(pdf, step.figures[0], side, width, column)
-            _tables_and_notes(pdf, below, step.notes, notes_first=not one_page)
-            return True
-    return False
+            found.append((width, many))
+    if not found:
+        return False
+    width, many = max(found)
+    side, below = _parted(step, tables, many)
+    _beside(pdf, step.figures[0], side, width, max(part.natural for part in side))
+    _tables_and_notes(pdf, below, step.notes, notes_first=not one_page)
+    return True
 
 
-def _tables_and_notes(pdf: Print, tables: Sequence[Table], notes: Sequence[str], *, notes_first: bool) -> None:
+def _parted(step: Step, tables: Sequence[Part], many: int) -> tuple[list[Part], list[Part]]:
+    """The first so many of those that may stand beside the picture, and all others."""
+    side = [part for part in tables if part.table in step.beside[:many]]
+    return side, [part for part in tables if part not in side]
+
+
+def _tables_and_notes(pdf: Print, tables: Sequence[Part], notes: Sequence[str], *, notes_first: bool) -> None:
     if notes_first:
         _notes(pdf, notes)
         pdf.ln(2)
-    _tables(pdf, tables)
+    set_tables(pdf, tables)
     if not notes_first:
         _notes(pdf, notes)
 
@@ -245,13 +279,13 @@ def _shape(picture: Picture) -> float:
     return picture.height / picture.width
 
 
-def _beside(pdf: Print, picture: Picture, tables: Sequence[Table], width: float, column: float) -> None:
+def _beside(pdf: Print, picture: Picture, tables: Sequence[Part], width: float, column: float) -> None:
     top = pdf.get_y() + 2
     draw(pdf, picture, MARGIN, top, width)
     pdf.set_y(top)
-    for table in tables:
-        _table(pdf, table, MARGIN + pdf.epw - column)
-        pdf.set_y(pdf.get_y() + 3)
+    for part in tables:
+        set_part(pdf, part, MARGIN + pdf.epw - column)
+        pdf.set_y(pdf.get_y() + AFTER)
     pdf.set_y(max(pdf.get_y(), top + width * _shape(picture)) + 3)
 
 
@@ -264,7 +298,7 @@ def _figures(pdf: Print, figures: Sequence[Picture], below: float) -> None:
     height = min(room, max(room - below, SMALLEST_PICTURE))
     shapes = [_shape(picture) for picture in figures]
     spaces = GUTTER * (len(figures) - 1)
-    widths = _shared([height / shape for shape in shapes], pdf.epw - spaces)
+    widths = shared([height / shape for shape in shapes], pdf.epw - spaces)
     stacked = min(pdf.epw, (height - spaces) / sum(shapes))
     if sum(width**2 * shape for width, shape in zip(widths, shapes, strict=True)) < stacked**2 * sum(shapes):
         widths = [stacked] * len(figures)
@@ -275,17 +309,6 @@ def _figures(pdf: Print, figures: Sequence[Picture], below: float) -> None:
         draw(pdf, picture, left, top, width)
         left, bottom = left + width + GUTTER, max(bottom, top + width * shape)
     pdf.set_y(bottom + 2)
-
-
-def _shared(wanted: Sequence[float], room: float) -> list[float]:
-    """What each gets of the room: all that it wants, or as much as the others that do not."""
-    low, high = 0.0, max(wanted)
-    if sum(wanted) <= room:
-        return list(wanted)
-    for _ in range(30):
-        cap = (low + high) / 2
-        low, high = (cap, high) if sum(min(want, cap) for want in wanted) <= room else (low, cap)
-    return [min(want, low) for want in wanted]
 
 
 def draw(pdf: Print, picture: Picture, left: float, top: float, width: float) -> None:
@@ -346,135 +369,3 @@ def _draw_words(pdf: Print, words: Words, left: float, top: float, scale: float)
                 pdf.rect(start - 0.3, y - size_mm * 0.8, width + 0.6, size_mm, style="F")
         pdf.ink(words.colour)
         pdf.text(start, y, text)
-
-
-# ── tables ───────────────────────────────────────────────────────────────────────────────────────────────────
-
-TABLE_SIZE = 8.5
-LINE = 4.2
-CELL_PAD = 3.0
-BETWEEN = 8.0
-LONG_TABLE = 12
-SHORT_HEADING = 9
-GUTTER = 6.0
-SIDE_COLUMN = 84.0
-"""The widest column of tables beside a picture."""
-
-
-def _side_by_side(pdf: Print, tables: Sequence[Table]) -> list[list[Table]]:
-    """Narrow neighbours two by two, wide ones alone."""
-    half = (pdf.epw - BETWEEN) / 2
-    groups: list[list[Table]] = []
-    for table in [part for whole in tables for part in _halved(pdf, whole, half)]:
-        neighbour = groups[-1] if groups and len(groups[-1]) == 1 else []
-        if neighbour and all(sum(_natural_widths(pdf, t)) <= half for t in (*neighbour, table)):
-            neighbour.append(table)
-        else:
-            groups.append([table])
-    return groups
-
-
-def _halved(pdf: Print, table: Table, half: float) -> list[Table]:
-    """A long narrow table as two, to be set side by side."""
-    if len(table.rows) < LONG_TABLE or table.totals() or sum(_natural_widths(pdf, table)) > half:
-        return [table]
-    middle = (len(table.rows) + 1) // 2
-    first, second = table.rows[:middle], table.rows[middle:]
-    return [dataclasses.replace(table, rows=first), dataclasses.replace(table, rows=second, title=" ")]
-
-
-def _tables(pdf: Print, tables: Sequence[Table]) -> None:
-    for group in _side_by_side(pdf, tables):
-        if pdf.will_page_break(min(max(_table_height(pdf, table) for table in group), 60.0)):
-            pdf.add_page()
-        top, deepest = pdf.get_y(), 0.0
-        for i, table in enumerate(group):
-            pdf.set_y(top)
-            _table(pdf, table, MARGIN + i * (pdf.epw + BETWEEN) / 2)
-            deepest = max(deepest, pdf.get_y())
-        pdf.set_y(deepest + 3)
-
-
-def _table_height(pdf: Print, table: Table) -> float:
-    widths = _widths(pdf, table)
-    head = _row_height(pdf, [column.title for column in table.columns], widths, "head")
-    return 6.0 + head + sum(_row_height(pdf, row, widths, "row") for row in _lines(table))
-
-
-def _heights(pdf: Print, tables: Sequence[Table]) -> float:
-    return sum(max(_table_height(pdf, table) for table in group) + 3 for group in _side_by_side(pdf, tables))
-
-
-def _lines(table: Table) -> list[tuple[str, ...]]:
-    totals = table.printed_totals() if table.totals() else None
-    return [*table.printed(), *([totals] if totals else [])]
-
-
-def _natural_widths(pdf: Print, table: Table) -> list[float]:
-    """What each column would like: its longest cell, and its heading, which is set in words where it is long."""
-    _row_font(pdf, "total" if table.totals() else "row")
-    cells = [
-        max((pdf.get_string_width(row[i]) for row in _lines(table)), default=0.0) for i in range(len(table.columns))
-    ]
-    _row_font(pdf, "head")
-    headings = [[c.title] if len(c.title) <= SHORT_HEADING else c.title.split() for c in table.columns]
-    heads = [max(map(pdf.get_string_width, words), default=0.0) for words in headings]
-    return [max(cell, head) + CELL_PAD for cell, head in zip(cells, heads, strict=True)]
-
-
-def _widths(pdf: Print, table: Table) -> list[float]:
-    """Natural widths; where they are too much for the page, the widest columns give way and wrap."""
-    return _shared(_natural_widths(pdf, table), pdf.epw)
-
-
-def _table(pdf: Print, table: Table, left: float) -> None:
-    pdf.ink(canvas.INK)
-    pdf.set_font("body", "B", 9.5)
-    pdf.set_x(left)
-    pdf.cell(0, 6, table.title, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
-    widths = _widths(pdf, table)
-    head = [column.title for column in table.columns]
-    _row(pdf, table, head, widths, left, "head")
-    for row in table.printed():
-        if pdf.will_page_break(_row_height(pdf, row, widths, "row")):
-            pdf.add_page()
-            _row(pdf, table, head, widths, left, "head")
-        _row(pdf, table, row, widths, left, "row")
-    if table.totals():
-        _row(pdf, table, table.printed_totals(), widths, left, "total")
-
-
-RowKind = Literal["head", "row", "total"]
-
-
-def _row_font(pdf: Print, kind: RowKind) -> None:
-    pdf.set_font("body", "" if kind == "row" else "B", TABLE_SIZE - (1.0 if kind == "head" else 0.0))
-
-
-def _row_height(pdf: Print, row: Sequence[str], widths: Sequence[float], kind: RowKind) -> float:
-    _row_font(pdf, kind)
-    counts = [1]
-    for cell, width in zip(row, widths, strict=True):
-        counts.append(_line_count(pdf, cell, width - CELL_PAD + 0.01))
-    return max(counts) * LINE + 0.8
-
-
-def _row(
-    pdf: Print,
-    table: Table,
-    row: Sequence[str],
-    widths: Sequence[float],
-    left: float,
-    kind: RowKind,
-) -> None:
-    """One line of a table with a hairline below."""
-    height, top, x = _row_height(pdf, row, widths, kind), pdf.get_y(), left
-    pdf.ink(canvas.MUTED if kind == "head" else canvas.INK)
-    for i, (cell, width) in enumerate(zip(row, widths, strict=True)):
-        pdf.set_xy(x, top + 0.4)
-        pdf.lines(width - CELL_PAD + 0.01, LINE, cell, "R" if table.is_number(i) else "L")
-        x += width
-    pdf.set_draw_color(canvas.INK if kind == "head" else "#cfd4d6")
-    pdf.set_line_width(0.15)
-    pdf.line(left, top + height, x - CELL_PAD, top + height)
-    pdf.set_xy(MARGIN, top + height)

@@ -13,7 +13,10 @@ NARROW = 48
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One page: `todo` are the lines to tick off, `notes` what to know, `cautions` what can hurt."""
+    """One page: `todo` are the lines to tick off, `notes` what to know, `cautions` what can hurt.
+
+    Where print does not hold all on one page, tables go on to the next, or the notes if `notes_go_on`.
+    """
 
     key: str
     kind: str
@@ -24,6 +27,7 @@ class Step:
     tables: tuple[Table, ...] = ()
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    notes_go_on: bool = False
 
     @property
     def beside(self) -> tuple[Table, ...]:

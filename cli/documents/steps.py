@@ -5,7 +5,8 @@ In: a Plan and the Workshop. Out: `Step`s of plain words, `Picture`s and `Table`
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import shapely
 from shapely import Polygon
@@ -13,11 +14,12 @@ from shapely import Polygon
 from cli.documents import pictures, rows, states, words
 from cli.documents.assembly import assembly_steps
 from cli.documents.pass_steps import check_table, lying, pass_step, turn_step
-from cli.documents.rows import Column, Table
+from cli.documents.rows import Cell, Column, Table
 from cli.documents.step import Step
 from cli.documents.words import mm, plain
 from nesting.assigning.edges import NAMES
 from nesting.costing import money
+from nesting.hazards import is_danger, weightiest_first
 from nesting.model import Leftover, Pass, Plan, PlannedSheet, Point, Trim, Workshop
 from nesting.phrases import counted, listed
 from nesting.preferring import either_way_words
@@ -33,6 +35,7 @@ def steps(plan: Plan, workshop: Workshop) -> list[Step]:
     """The whole pack, cover first."""
     return [
         _cover(plan, workshop),
+        *_to_mind(plan),
         *(step for sheet in plan.sheets for step in _sheet_steps(plan, workshop, sheet)),
         *_lists(plan, workshop),
     ]
@@ -60,17 +63,19 @@ def _sheet_steps(plan: Plan, workshop: Workshop, sheet: PlannedSheet) -> Iterato
 def _cover(plan: Plan, workshop: Workshop) -> Step:
     job = plan.job
     runs = [run for sheet in plan.sheets for run in sheet.passes]
+    bought = sum(sheet.source.offer is not None for sheet in plan.sheets)
     facts = [
         ("due", plain(job.due)),
         ("quantity", str(job.quantity)),
-        ("machine", plain(plan.machine.name)),
+        ("machine", plain(plan.machine.name, 30)),
         ("its reach", words.size(*plan.machine.travel_mm)),
         ("pieces", str(len(plan.pieces))),
-        ("sheets", str(len(plan.sheets))),
+        ("sheets", f"{len(plan.sheets)}, {bought} to buy" if bought else f"{len(plan.sheets)}, none to buy"),
         ("trim cuts", str(sum(len(sheet.trims) for sheet in plan.sheets))),
         ("passes", str(len(runs))),
         ("turns and slides", str(sum(run.turn_before != "none" for run in runs))),
         ("machine running", f"about {machine_minutes(plan):.0f} min"),
+        ("cost", words.money(plan.cost.total, plan.cost.currency)),
     ]
     totals = rows.rounded(
         "totals", "At a glance", (Column("what"), Column("how much")), tuple(f for f in facts if f[1])
@@ -84,26 +89,59 @@ def _cover(plan: Plan, workshop: Workshop) -> Step:
         todo=("Every sheet of the list is at hand, its label read and its thickness measured.",),
         figures=(pictures.contact_picture(plan),),
         tables=(totals, _sheets_to_fetch(plan, workshop)),
-        notes=(*(f"{plain(note, 400)}." for note in plan.notes), *_reading(plan)),
+        notes=(*_notes_in_this_job(plan), *_reading(plan)),
         cautions=(*_in_this_job(plan), *_cautions(plan)),
+        notes_go_on=True,
     )
 
 
-MOST_WARNINGS = 4
-"""On the cover; where there are more, a page of its own has them all."""
+MOST_WARNINGS, MOST_CHARACTERS = 4, 700
+"""On the cover, beside the dangers, which are all there; where there are more, the next page has them all."""
+MOST_NOTES = 4
+
+
+def _to_mind(plan: Plan) -> Iterator[Step]:
+    """All that there is to say, where the cover does not hold it."""
+    said = weightiest_first(plan.warnings)
+    if len(_on_cover(said)) < len(said) or len(plan.notes) > MOST_NOTES:
+        yield Step(
+            key="warnings",
+            kind="Work pack · before you begin",
+            title=TO_MIND,
+            lead="What the drawings and the plan gave cause to say, the gravest first.",
+            cautions=tuple(f"{plain(warning, WHOLE)}." for warning in said),
+            notes=tuple(f"{plain(note, WHOLE)}." for note in dict.fromkeys(plan.notes)),
+        )
+
+
+TO_MIND = "To mind in this job"
+WHOLE = 2000
+
+
+def _on_cover(said: Sequence[str]) -> list[str]:
+    """The dangers, and as many of the others as there is room for; each whole, or not at all."""
+    shown: list[str] = []
+    for warning in said:
+        room = len(shown) < MOST_WARNINGS and sum(map(len, (*shown, warning))) <= MOST_CHARACTERS
+        if not (room or is_danger(warning)):
+            break
+        shown.append(warning)
+    return shown
 
 
 def _in_this_job(plan: Plan) -> Iterator[str]:
-    told = _warnings(plan)
-    for warning in told[:MOST_WARNINGS]:
-        yield f"In this job: {warning}."
-    if len(told) > MOST_WARNINGS:
-        yield f"In this job: {len(told) - MOST_WARNINGS} more to mind, on the page before the cut list."
+    said = weightiest_first(plan.warnings)
+    shown = _on_cover(said)
+    yield from (f"In this job: {plain(warning, WHOLE)}." for warning in shown)
+    if len(shown) < len(said):
+        yield f"In this job: {len(said) - len(shown)} more to mind, on the next page: {TO_MIND}."
 
 
-def _warnings(plan: Plan) -> list[str]:
-    """Each once, in their order."""
-    return list(dict.fromkeys(plain(warning, 400) for warning in plan.warnings))
+def _notes_in_this_job(plan: Plan) -> Iterator[str]:
+    notes = list(dict.fromkeys(plan.notes))
+    yield from (f"{plain(note, WHOLE)}." for note in notes[:MOST_NOTES])
+    if len(notes) > MOST_NOTES:
+        yield f"{len(notes) - MOST_NOTES} more to know: {TO_MIND}."
 
 
 def _reading(plan: Plan) -> Iterator[str]:
@@ -129,26 +167,29 @@ def _reading(plan: Plan) -> Iterator[str]:
 
 
 def _sheets_to_fetch(plan: Plan, workshop: Workshop) -> Table:
+    """Sheets that are just alike, such as new ones of one offer, on one line."""
+    alike: dict[tuple[Cell, ...], list[int]] = {}
+    for number, sheet in enumerate(plan.sheets):
+        mass = rows.mass_kg(workshop, sheet) or ""
+        like = (words.source(sheet), _place(workshop, sheet), words.stock(sheet), _bounds_words(sheet), mass)
+        alike.setdefault(like, []).append(number)
     columns = (
         Column("sheet"),
         Column("take"),
         Column("from"),
         Column("material"),
         Column("size", "mm"),
-        Column("mass", "kg", 1),
+        Column("each", "kg", 1),
     )
     table = [
         (
-            plain(sheet.id),
-            words.source(sheet),
-            _place(workshop, sheet),
-            words.stock(sheet),
-            _bounds_words(sheet),
-            rows.mass_kg(workshop, sheet) or "",
+            ", ".join(words.runs(found, lambda number: plain(plan.sheets[number].id))),
+            f"{len(found)} × {source}" if len(found) > 1 else source,
+            *others,
         )
-        for sheet in plan.sheets
+        for (source, *others), found in alike.items()
     ]
-    return rows.rounded("sheets", "Sheets to fetch", columns, tuple(table))
+    return rows.rounded("sheets", "Sheets to fetch", columns, table)
 
 
 def _place(workshop: Workshop, sheet: PlannedSheet) -> str:
@@ -221,18 +262,16 @@ def _lot(plan: Plan, sheet: PlannedSheet) -> str:
 
 
 def _on_sheet(plan: Plan, sheet: PlannedSheet) -> Table:
+    alike: dict[tuple[str, str, str], list[int]] = {}
     tags = rows.numbers(plan)
+    for at in sorted(sheet.placements, key=lambda at: tags[at.piece]):
+        runs = " + ".join(str(run.order) for run in states.passes_of(sheet, at.piece))
+        alike.setdefault((plain(plan.piece(at.piece).name), plain(at.blank), runs), []).append(tags[at.piece])
+    columns = (Column("numbers"), Column("piece"), Column("how many"), Column("blank"), Column("pass"))
     table = [
-        (
-            tags[at.piece],
-            words.piece_name(plan.piece(at.piece)),
-            plain(at.blank),
-            " + ".join(str(run.order) for run in states.passes_of(sheet, at.piece)),
-        )
-        for at in sheet.placements
+        (", ".join(words.runs(found)), name, len(found), blank, runs) for (name, blank, runs), found in alike.items()
     ]
-    columns = (Column("no."), Column("piece"), Column("blank"), Column("pass"))
-    return rows.rounded("on_sheet", "Pieces on this sheet", columns, tuple(sorted(table)))
+    return rows.rounded("on_sheet", "Pieces on this sheet", columns, table)
 
 
 def _trim(plan: Plan, workshop: Workshop, sheet: PlannedSheet, trim: Trim) -> Step:
@@ -353,21 +392,13 @@ def _usable(left: Leftover) -> str:
 
 
 def _lists(plan: Plan, workshop: Workshop) -> Iterator[Step]:
-    if len(_warnings(plan)) > MOST_WARNINGS:
-        yield Step(
-            key="warnings",
-            kind="Lists",
-            title="To mind in this job",
-            lead="What the drawings and the plan gave cause to say.",
-            cautions=tuple(f"{warning}." for warning in _warnings(plan)),
-        )
     yield Step(
         key="pieces",
         kind="Lists",
         title="Cut list",
         lead="What each number is, and where it comes from. Count them before you clear the bench.",
         todo=("Every piece is there, numbered and sound.",),
-        tables=(_only(rows.cut_list(plan), "no.", "piece", "copy", "part of", "width", "height", "sheet", "pass"),),
+        tables=(_to_count(plan),),
     )
     yield from assembly_steps(plan)
     yield Step(
@@ -388,6 +419,18 @@ def _lists(plan: Plan, workshop: Workshop) -> Iterator[Step]:
             "Book it: `halfturn rack accept` before a sheet is taken, `halfturn rack finish` when all is back.",
         ),
     )
+
+
+def _to_count(plan: Plan) -> Table:
+    """The cut list with copies that come out of the same passes on one line."""
+    table = _only(rows.cut_list(plan), "no.", "piece", "part of", "width", "height", "sheet", "pass")
+    alike: dict[tuple[Cell, ...], list[int]] = {}
+    for number, *what in table.rows:
+        alike.setdefault(tuple(what), []).append(int(number))
+    numbers, piece, *others = table.columns
+    lines = [(", ".join(words.runs(found)), what[0], len(found), *what[1:]) for what, found in alike.items()]
+    columns = (replace(numbers, head="numbers"), piece, Column("how many"), *others)
+    return Table(table.name, table.title, columns, tuple(lines))
 
 
 def _only(table: Table, *heads: str) -> Table:

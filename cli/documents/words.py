@@ -97,16 +97,27 @@ def ranges(numbers: Iterable[int]) -> str:
     >>> ranges([1]), ranges([5, 1, 2, 3, 9])
     ('piece 1', 'pieces 1 to 3, 5 and 9')
     """
-    runs: list[list[int]] = []
-    for number in sorted(numbers):
-        if runs and runs[-1][-1] == number - 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    words = [part for run in runs for part in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else map(str, run))]
+    words = runs(numbers)
     if not words:
         return ""
-    return f"{'piece' if len(words) == 1 and len(runs[0]) == 1 else 'pieces'} {listed(words)}"
+    return f"{'piece' if words[0].isdigit() and len(words) == 1 else 'pieces'} {listed(words)}"
+
+
+def runs(numbers: Iterable[int], name: Callable[[int], str] = str) -> list[str]:
+    """Numbers in words, or the names that go by them, three or more that follow one another as one.
+
+    >>> runs([5, 1, 2, 3, 9, 10])
+    ['1 to 3', '5', '9', '10']
+    """
+    found: list[list[int]] = []
+    for number in sorted(numbers):
+        if found and found[-1][-1] == number - 1:
+            found[-1].append(number)
+        else:
+            found.append([number])
+    return [
+        part for run in found for part in ([f"{name(run[0])} to {name(run[-1])}"] if len(run) > 2 else map(name, run))
+    ]
 
 
 def piece_name(piece: Piece) -> str:

@@ -13,7 +13,7 @@ import itertools
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -26,6 +26,7 @@ from nesting.drawing.webs import least_web_mm, narrow_places
 from nesting.drawing.wording import letter_shapes, set_wording
 from nesting.faults import DrawingFault, JobFault, within
 from nesting.model import Demand, JobFile, Piece, PieceOrder, Point
+from nesting.phrases import counted
 
 MOST_TOLD = 10
 """Refusals named in one message; the rest are counted."""
@@ -96,7 +97,8 @@ def _refuse_unfilled(order: PieceOrder) -> None:
 
 
 def _source(order: PieceOrder) -> str:
-    return order.drawing or f"wording {(order.wording or '')[:40]!r}"
+    wording = order.wording or ""
+    return order.drawing or f"wording {wording if len(wording) <= 40 else wording[:39] + '…'!r}"
 
 
 def _order_shapes(order: PieceOrder, folder: Path) -> tuple[tuple[DrawnShape, ...], tuple[Finding, ...]]:
@@ -133,24 +135,24 @@ def reading_text(height_mm: float) -> str:
 
 
 def _narrow(shapes: Iterable[DrawnShape], thickness_mm: float) -> list[Finding]:
-    """A warning for each letter, or for all of a drawing, with webs narrower than the thickness allows; of letters the
-    counters too. A drawing's small holes are meant."""
+    """One warning for all letters, or for all of a drawing, with webs narrower than the thickness allows; of letters
+    another for the counters. A drawing's small holes are meant."""
     least = least_web_mm(thickness_mm)
-    places: dict[str, list[Point]] = {}
+    places: dict[str, list[tuple[str, Point]]] = {}
     for shape in itertools.islice(shapes, MOST_MEASURED):
         for place in narrow_places(shape, least - SLACK_MM):
-            if shape.name:
-                places.setdefault(f"{place.what} of {shape.name}", []).append(place.at_mm)
-            elif place.what == "web":
-                places.setdefault("web", []).append(place.at_mm)
-    return [_narrow_finding(name, at, least) for name, at in places.items()]
+            if shape.name or place.what == "web":
+                places.setdefault(place.what, []).append((shape.name, place.at_mm))
+    return [_narrow_finding(what, found, least) for what, found in places.items()]
 
 
-def _narrow_finding(name: str, at: list[Point], least_mm: float) -> Finding:
-    x, y = at[0]
-    more = f" and {len(at) - 1} more places" if len(at) > 1 else ""
-    text = f"{name} narrower than {least_mm:g} mm, the least for this thickness, at ({x:.1f}, {y:.1f}){more}"
-    return Finding("narrow", "", text, True, at[0])
+def _narrow_finding(what: str, found: Sequence[tuple[str, Point]], least_mm: float) -> Finding:
+    names = [name for name in dict.fromkeys(name for name, _ in found) if name]
+    of = f"{what}{'s' if len(names) > 1 else ''} of {', '.join(names)}" if names else what
+    (_, at), *others = found
+    more = f" and {counted(len(others), 'more place')}" if others else ""
+    text = f"{of} narrower than {least_mm:g} mm, the least for this thickness, at ({at[0]:.1f}, {at[1]:.1f}){more}"
+    return Finding("narrow", "", text, True, at)
 
 
 def _refuse(findings: Iterable[Finding]) -> None:

@@ -17,10 +17,16 @@ from PIL import Image
 
 from cli.documents import canvas as look
 from cli.documents import pictures, rows, states, steps, words, write_documents, write_pictures
+from cli.documents.pass_steps import pass_step
 from cli.documents.pdf import write_pdf
+from cli.documents.rows import Column, Table
+from cli.documents.step import Step
 from cli.documents.svg import svg
 from nesting import curves
+from nesting.hazards import weightiest_first
 from nesting.model import EitherWay, Joint, Seat, Source, Split
+from nesting.passes.overhang import overhang_warnings
+from nesting.splitting.moving import split_warnings
 from tests.cli.sample_plan import WORKSHOP, bought_sheet, hostile_plan, sample_plan, write
 
 FILES = {"workpack.html", "workpack.pdf", "cut_list.csv", "trim_cuts.csv", "material_bill.csv", "tables.xlsx"}
@@ -95,6 +101,65 @@ def test_page_and_print_say_what_the_plan_says(folder):
                     assert f"J{join.number} {join.bed_mm[0]:.1f} {join.bed_mm[1]:.1f}" in text
         assert all(warning in text for warning in plan.warnings)
         assert all(value in text for value in ("7.6 mm/s", "90 %", "0.17 mm")), "feed, power, kerf for 5 mm acrylic"
+
+
+def test_the_cover_has_job_cost_sheets_and_every_danger_however_much_there_is_to_mind():
+    plan = sample_plan(job="Sign " * 23)
+    split = Split(plan.pieces[0], (Seat(plan.pieces[0].id, 0.0, 0.0, 0.0),), 2, "it is too long")
+    said = [f"warning {n}: {'the same again and again ' * (n % 14)}" for n in range(40)]
+    *_, danger = split_warnings([split], plan.machine, WORKSHOP.material, None)
+    more = [dataclasses.replace(plan.sheets[0], id=f"N{n}") for n in range(20)]
+    more += [dataclasses.replace(plan.sheets[1], id=f"R{n}", source=Source(stock_id=f"R-{n:04}")) for n in range(9)]
+    many = dataclasses.replace(plan, warnings=(*said, danger), notes=tuple(said), sheets=(*plan.sheets, *more))
+    cover, to_mind, *_ = steps.steps(many, WORKSHOP)
+    first, *others = [told(page) for page in pypdfium2.PdfDocument(write_pdf([cover, to_mind]))]
+    for whole in (cover.title, "58.11 EUR", "21 × new sheet A5-1100", "R-0117", *(f"R-{n:04}" for n in range(9))):
+        assert whole in first
+    assert all(caution in first for caution in (danger, *steps.LASER_CAUTIONS, *steps.ALL_CAUTIONS))
+    shown = sum(warning.strip() in first for warning in said)
+    assert shown < 4 and f"{40 - shown} more to mind, on the next page: {to_mind.title}" in first
+    assert all(" ".join(warning.split()) in " ".join(others) for warning in said), "nothing is lost"
+
+
+def told(page: pypdfium2.PdfPage) -> str:
+    return " ".join(page.get_textpage().get_text_bounded().split())
+
+
+def test_what_may_fall_is_told_before_what_costs_an_edge():
+    plan = sample_plan()
+    sheets = (dataclasses.replace(plan.sheets[0], thickness_mm=3.0),)
+    material = dataclasses.replace(WORKSHOP.material[0], modulus_gpa=3.0)
+    hanging = overhang_warnings(sheets, dataclasses.replace(plan.machine, max_sag_mm=1.0), [material])
+    assert hanging and weightiest_first(["an offer is out of stock", *hanging])[: len(hanging)] == hanging
+
+
+@pytest.mark.parametrize("lengths", [(30, 4, 5), (150, 5), (3, 3, 3, 3, 3, 40), (11, 11, 11, 11, 11, 11, 11)])
+def test_a_table_is_never_torn_from_its_head(lengths):
+    columns = (Column("at"), Column("row"))
+    tables = [
+        Table(f"t{k}", f"T{k}", columns, tuple((f"t{k}", f"r{n}") for n in range(many)))
+        for k, many in enumerate(lengths)
+    ]
+    found = dict.fromkeys(range(len(lengths)), 0)
+    for page in pypdfium2.PdfDocument(write_pdf([Step("a", "a", "a", "a", tables=tuple(tables))])):
+        for part in re.split(r"\bT(?=\d)", told(page).replace(" continued ", " "))[1:]:
+            number, rows_there = int(re.match(r"\d+", part)[0]), [int(n) for n in re.findall(r"\br(\d+)\b", part)]
+            assert " at row " in part and len(rows_there) >= 3
+            assert rows_there == list(range(found[number], found[number] + len(rows_there)))
+            found[number] += len(rows_there)
+    assert tuple(found.values()) == lengths
+
+
+def test_pieces_cut_alike_one_after_another_share_a_line_in_the_order_of_cutting():
+    plan = sample_plan()
+    sheet = plan.sheets[1]
+    table = pass_step(plan, sheet, sheet.passes[0]).tables[-1]
+    tags = rows.numbers(plan)
+    cuts = states.cuts_on(plan, sheet, sheet.blanks[0].id)[1]
+    order = [str(tags[piece]) for piece, _ in itertools.groupby(cuts, key=lambda cut: cut.piece)]
+    assert ", ".join(str(row[1]) for row in table.rows).split(", ") == order
+    assert len(table.rows) < len(order) and str(table.rows[-1][0]).split()[-1] == str(len(cuts))
+    assert all(("of each" in str(row[2])) == (", " in str(row[1])) for row in table.rows)
 
 
 LONG = "acrylic_cast-opal_5mm_extra_long_for_the_hall_behind-a-wall"

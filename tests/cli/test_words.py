@@ -31,7 +31,7 @@ def test_lines_hold_all_of_a_text_and_break_inside_a_word_only_where_it_alone_is
     for line in lines[:-1]:
         at = text.index(line, at) + len(line)
         if at not in seams and text[at] != " ":
-            spaces = [n for n, ch in enumerate(text) if ch == " "]
+            spaces = [n for n, ch in enumerate(words.unbroken(text)) if ch == " "]
             starts, ends = (0, *seams, *(n + 1 for n in spaces)), (*seams, *spaces, len(text))
             assert min(end for end in ends if end > at) - max(start for start in starts if start < at) > room
 

@@ -78,6 +78,17 @@ def test_wording_tells_how_far_it_reads_what_is_parted_and_what_is_too_thin(fold
     assert all(finding.mended and finding.where.startswith("wording 'iB'") for finding in findings)
 
 
+def test_all_letters_that_are_too_thin_share_a_warning(folder):
+    order = PieceOrder(
+        "fine print", "acrylic", "opal", 10.0, wording="HIHI and so on, in letters far too small for it", height_mm=20.0
+    )
+    *_, findings = read_order(job(order), folder)
+    webs, counters = (f for f in findings if f.code == "narrow")
+    assert webs.text.startswith("webs of H, I, a, n, d, ") and " more places" in webs.text
+    assert counters.text.startswith("counters of ")
+    assert webs.where.startswith("wording 'HIHI and so on, in letters far too smal…'")
+
+
 def test_what_two_entries_share_is_told_once(folder):
     orders = [PieceOrder(name, **STOCK, wording="H", height_mm=220.0) for name in ("front", "back")]
     *_, findings = read_order(job(*orders), folder)
