@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test coverage lint types contract bless lock bench bench-layout bench-rectangles bench-growth bench-jobs bench-rack crash-rack fuzz-drawings clean
+.PHONY: demo test coverage lint types contract bless pictures lock bench bench-layout bench-rectangles bench-growth bench-jobs bench-rack crash-rack fuzz-drawings clean
 
 demo: $(READY)
 	$(BIN)/halfturn demo
@@ -36,6 +36,10 @@ contract: $(READY)
 # Accept what the golden-file tests see today; then read the diff and look at the pictures.
 bless: $(READY)
 	BLESS=1 $(BIN)/python -m pytest tests
+
+# The pictures of README and docs that show the demo, made anew of the plan that its tests make; then look at them.
+pictures: $(READY)
+	$(BIN)/python -m tests.demo_pictures
 
 # Resolve the locks anew, for every platform, from pyproject.toml.
 lock: $(READY)

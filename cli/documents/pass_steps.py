@@ -291,7 +291,7 @@ def _order(plan: Plan, cuts: Sequence[Cut]) -> Table | None:
         told = f"{first}" if first == done else f"{first} to {done}"
         each = f"{contours} of each" if len(pieces) > 1 else contours
         table.append((told, ", ".join(number for number, _ in pieces), each))
-    columns = (Column("cut"), Column("pieces in this order"), Column("what"))
+    columns = (Column("cut"), Column("pieces in this order", wrap=20), Column("what", wrap=18))
     return rows.rounded("order", "Order of cutting", columns, table) if table else None
 
 

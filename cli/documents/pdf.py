@@ -46,7 +46,7 @@ CREATED = datetime(2000, 1, 1, tzinfo=UTC)
 TEXT_SHARE = 0.72
 """Words in a picture are set smaller on paper than on a phone, where they must be read at a third of the width."""
 SMALLEST_PICTURE = 70.0
-READABLE_MM = 72.0
+READABLE_MM = 63.0
 """A picture beside tables is at least so wide: its words are set no smaller than can be read, and need the room."""
 MISSING_GLYPH = "□"
 GUTTER = 6.0

@@ -196,7 +196,10 @@ def _natural_widths(pdf: Print, table: Table) -> list[float]:
     totals = table.printed_totals() if table.totals() else None
     _row_font(pdf, "total" if totals else "row")
     lines = [*table.printed(), *([totals] if totals else [])]
-    cells = [max((pdf.get_string_width(row[i]) for row in lines), default=0.0) for i in range(len(table.columns))]
+    cells = [
+        max((pdf.get_string_width(line) for row in lines for line in wrapped(row[i], column.wrap, len)), default=0.0)
+        for i, column in enumerate(table.columns)
+    ]
     _row_font(pdf, "head")
     headings = [[c.title] if len(c.title) <= SHORT_HEADING else c.title.split() for c in table.columns]
     heads = [max(map(pdf.get_string_width, words), default=0.0) for words in headings]

@@ -20,12 +20,14 @@ Cell = str | int | float | Decimal
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A heading with its unit; `decimals` for numbers, `total` if the column is to be summed."""
+    """A heading with its unit; `decimals` for numbers, `total` if the column is to be summed. In print, cells of more
+    than `wrap` characters go on in a second line."""
 
     head: str
     unit: str = ""
     decimals: int = 0
     total: bool = False
+    wrap: int = 1000
 
     @property
     def title(self) -> str:
@@ -63,7 +65,8 @@ class Table:
     def characters(self) -> int:
         """Across the widest cell of every column."""
         lines = [tuple(column.head for column in self.columns), *self.printed()]
-        return sum(max(map(len, cells)) for cells in zip(*lines, strict=True))
+        wraps = [column.wrap for column in self.columns]
+        return sum(min(wrap, max(map(len, cells))) for wrap, cells in zip(wraps, zip(*lines, strict=True), strict=True))
 
     def printed(self) -> list[tuple[str, ...]]:
         return [self._line(row) for row in self.rows]

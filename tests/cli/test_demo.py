@@ -2,31 +2,22 @@
 
 import hashlib
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import ezdxf
 import pytest
 import shapely
+from PIL import Image
 
-REPO = Path(__file__).resolve().parents[2]
-
-
-def run_demo(folder: Path, hash_seed: str) -> subprocess.CompletedProcess[str]:
-    """In a process whose sets have an order of their own: nothing may depend on it."""
-    folder.mkdir()
-    command = [sys.executable, "-m", "cli.main", "demo", "--effort", "1"]
-    there = {**os.environ, "PYTHONPATH": str(REPO), "PYTHONHASHSEED": hash_seed}
-    return subprocess.run(command, capture_output=True, text=True, cwd=folder, check=True, env=there)
+from nesting.plan_file import read_plan
+from tests.demo_pictures import FOLDER, digest, run_demo, shown
 
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
     """What the demo says, and its plan folder."""
     base = tmp_path_factory.mktemp("demo")
-    said = run_demo(base / "first", "1").stdout
+    said = run_demo(base / "first", "1")
     return said, base / "first" / "halfturn-demo" / "plan"
 
 
@@ -81,6 +72,12 @@ def test_every_drawing_is_sound_and_lies_within_the_travel(demo, plan):
             for entity in document.modelspace().query('*[layer=="CUT"]'):
                 points = [(p.x, p.y) for p in ezdxf.path.make_path(entity).flattening(0.01)]
                 assert travel.covers(shapely.LineString(points)), file
+
+
+def test_the_pictures_of_the_pages_show_this_plan(demo):
+    for name, what in shown(read_plan(demo[1])):
+        with Image.open(FOLDER / name) as picture:
+            assert picture.info.get("shows") == digest(what), f"{name} shows another plan: make pictures"
 
 
 def test_the_same_command_twice_gives_the_same_bytes(demo, tmp_path):
