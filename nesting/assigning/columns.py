@@ -94,7 +94,7 @@ def most_valuable(shapes: Sequence[Shape], ground: Ground, shop: Shop) -> Layout
         if layout is not None:
             return layout
     stop = after_evaluations(shop.evaluations)
-    return fill(shapes, ground, gap_mm=gap, margin_mm=margin, stop=stop, seed=shop.seed)
+    return fill(shapes, ground, gap_mm=gap, margin_mm=margin, stop=stop, seed=shop.seed, thorough=False)
 
 
 def as_boxes(shapes: Sequence[Shape], ground: Ground, shop: Shop) -> Layout:

@@ -12,7 +12,7 @@ from functools import partial
 import numpy as np
 
 from nesting.layout.fit import finished, pull_into_reach
-from nesting.layout.search import Chain, Keep, Task, by_bulk, lay_in_order
+from nesting.layout.search import TRIES, Chain, Keep, Task, by_bulk, lay_in_order
 from nesting.layout.terms import QUIET, Ground, Layout, Shape, Spot, Stop, Watch, after_evaluations, first_of
 
 PATIENCE = 25
@@ -21,6 +21,8 @@ IDLE = 12
 """Swaps in a row without gain after which the layout is left as it is."""
 SHARE = 0.2
 """Of the effort allowed, at most so much for one piece forced in."""
+FIRST_SHARE = 0.4
+"""Of the effort allowed, at most so much for the first layout."""
 
 
 def fill(
@@ -32,12 +34,16 @@ def fill(
     stop: Stop | None = None,
     seed: int = 0,
     watch: Watch = QUIET,
+    thorough: bool = True,
 ) -> Layout:
-    """The most valuable subset found; `stop` counts work, by default a fraction of a second for a sheet of letters."""
+    """The most valuable subset found; `stop` counts work, by default a fraction of a second for a sheet of letters.
+    `thorough`: where pieces are missing, all are laid anew with what finds no place forced in at once, and what could
+    not be forced in is tried again; else sooner done."""
     grounds = [ground] if isinstance(ground, Ground) else list(ground)
+    stop = stop or after_evaluations(200_000)
     best = Layout((), tuple(shape.id for shape in shapes))
     try:
-        for found in filling(shapes, grounds, gap_mm, margin_mm, stop or after_evaluations(200_000), seed):
+        for found in filling(shapes, grounds, gap_mm, margin_mm, stop, seed, thorough=thorough):
             if found.value > best.value:
                 watch.better(found)
             best = found
@@ -54,31 +60,37 @@ def filling(
     stop: Stop,
     seed: int,
     *,
+    thorough: bool = False,
     patience: int = PATIENCE,
     spots: Sequence[Spot] = (),
 ) -> Iterator[Layout]:
     """Ever more valuable layouts, from the spots given if any, the last of them once more with all the effort spent;
-    none if there is no place. `patience`: rounds without gain before a piece forced in is taken out again."""
+    none if there is no place. `thorough`: as in `fill`; `patience`: rounds without gain before a piece forced in is
+    taken out again."""
     task = Task(shapes, grounds, gap_mm, margin_mm) if shapes else None
     if task is not None and task.places:
         chain = Chain(task, seed)
+        settle = partial(_settle, chain, stop, patience)
         if spots:
             chain.lay(spots)
         else:
-            _first(chain)
+            order = _first(chain)
+            if thorough and not chain.present.all():
+                _lay_anew(chain, order, settle, lambda effort: stop(effort) / FIRST_SHARE)
         best = _checked(chain)
         yield best
-        for better in _improving(chain, best, partial(_settle, chain, stop, patience), stop):
+        for better in _improving(chain, best, settle, stop, thorough):
             best = better
             yield best
         yield replace(best, effort=chain.effort)
 
 
-def _improving(chain: Chain, best: Layout, settle: Callable[[], bool], stop: Stop) -> Iterator[Layout]:
-    """Ever more valuable layouts, until all lies, nothing helps, or the effort is spent; `settle` moves all apart."""
+def _improving(chain: Chain, best: Layout, settle: Callable[[], bool], stop: Stop, thorough: bool) -> Iterator[Layout]:
+    """Ever more valuable layouts, until all lies, nothing helps, or the effort is spent; `settle` moves all apart.
+    `thorough`: what could not be forced in is tried again where nothing else is left to try."""
     idle, barred = 0, set[bytes]()
     while best.missing and idle < IDLE and stop(chain.effort) < 1.0:
-        before = chain.save()
+        before, spent = chain.save(), chain.effort
         idle += 1
         for change in (partial(_force_one, chain, barred), partial(_swap_one, chain)):
             better = _checked(chain) if change() and settle() else best
@@ -88,25 +100,54 @@ def _improving(chain: Chain, best: Layout, settle: Callable[[], bool], stop: Sto
                 yield best
                 break
             chain.restore(before)
+        if thorough and chain.effort == spent:
+            barred.clear()
 
 
-def _first(chain: Chain) -> None:
-    """Two orders, large pieces first and valuable ones first; the one that lays more value stands."""
+def _first(chain: Chain) -> list[int]:
+    """Two orders, large pieces first and valuable ones first; the one that lays more value stands, and is returned."""
     task = chain.task
     areas = [shape.polygon.area for shape in task.shapes]
     dear = sorted(range(len(areas)), key=lambda i: -task.shapes[i].value / areas[i])
-    best: tuple[float, Keep] | None = None
+    found = list[tuple[float, Keep, list[int]]]()
     for order in (by_bulk(task), dear):
-        for i in range(len(order)):
-            chain.take_off(i)
+        chain.clear()
         missing = lay_in_order(chain, order)
-        value = _value(chain)
-        if best is None or value > best[0]:
-            best = (value, chain.save())
+        found.append((_value(chain), chain.save(), order))
         if not missing:
             break
-    assert best is not None
-    chain.restore(best[1])
+    _, keep, order = max(found, key=lambda each: each[0])
+    chain.restore(keep)
+    return order
+
+
+def _lay_anew(chain: Chain, order: Sequence[int], settle: Callable[[], bool], stop: Stop) -> None:
+    """Lay pieces one after another where they overlap nothing; what finds no place is forced in while few others lie,
+    until one of its kind does not come apart. What stood before stands if that lays no more value."""
+    before, value = chain.save(), _value(chain)
+    full, barred = set[bytes](), set[bytes]()
+    chain.clear()
+    for i in order:
+        kind = chain.task.kinds[i]
+        if not chain.task.allowed[i].any() or chain.task.areas[i] > chain.room:
+            continue
+        if kind not in full and chain.insert(i, TRIES):
+            continue
+        full.add(kind)
+        if kind not in barred and stop(chain.effort) < 1.0 and not _forced(chain, i, settle):
+            barred.add(kind)
+    if _value(chain) <= value:
+        chain.restore(before)
+
+
+def _forced(chain: Chain, i: int, settle: Callable[[], bool]) -> bool:
+    """Force a piece in; where that does not come apart, all stays as it was."""
+    before = chain.save()
+    chain.force(i)
+    apart = settle()
+    if not apart:
+        chain.restore(before)
+    return apart
 
 
 def _value(chain: Chain) -> float:
@@ -136,11 +177,6 @@ def _limit(chain: Chain, stop: Stop) -> Stop:
     return first_of(stop, lambda effort: (stop(effort) - start) / SHARE)
 
 
-def _room(chain: Chain) -> float:
-    """Area that nothing lies on."""
-    return chain.task.room - float(chain.task.areas[chain.present].sum())
-
-
 def _settle(chain: Chain, stop: Stop, patience: int) -> bool:
     chain.calm()
     return chain.loss == 0.0 or chain.separate(patience, _limit(chain, stop))
@@ -150,7 +186,7 @@ def _force_one(chain: Chain, barred: set[bytes]) -> bool:
     """Force the dearest missing piece in that there is area for and that was not yet tried on this layout; equal
     pieces are tried once."""
     task, kinds = chain.task, chain.task.kinds
-    missing = [i for i in _missing(chain) if kinds[i] not in barred and task.areas[i] <= _room(chain)]
+    missing = [i for i in _missing(chain) if kinds[i] not in barred and task.areas[i] <= chain.room]
     if not missing:
         return False
     i = max(missing, key=lambda i: (task.shapes[i].value, -i))
@@ -165,7 +201,7 @@ def _swap_one(chain: Chain) -> bool:
     if not missing:
         return False
     i = missing[int(chain.random() * len(missing))]
-    lack = task.areas[i] - _room(chain)
+    lack = task.areas[i] - chain.room
     cheaper = [
         j
         for j in np.flatnonzero(chain.present).tolist()

@@ -101,8 +101,7 @@ class Chain:
         self.keep: Keep = np.zeros((n, 5))
         self.wide, self.close = WIDE, CLOSE
         self.arrays = (self.rows, self.pieces, self.regions, self.state)
-        for i in range(n):
-            kernels.take_off(self.state, i)
+        self.clear()
 
     @property
     def effort(self) -> Effort:
@@ -111,6 +110,11 @@ class Chain:
     @property
     def present(self) -> NDArray[np.bool_]:
         return self.state.live.astype(bool)
+
+    @property
+    def room(self) -> float:
+        """Area that nothing lies on, a hair more."""
+        return self.task.room - float(self.task.areas[self.present].sum())
 
     @property
     def loss(self) -> float:
@@ -143,6 +147,11 @@ class Chain:
 
     def take_off(self, i: int) -> None:
         kernels.take_off(self.state, i)
+
+    def clear(self) -> None:
+        """Take all pieces off."""
+        for i in range(len(self.task.shapes)):
+            self.take_off(i)
 
     def calm(self) -> None:
         """Forget the weights."""
