@@ -10,9 +10,13 @@ again is done in haste; at last one chain starts afresh, by itself, since few pi
 swap leads on. Squeezing, ever smaller steps are taken from the shortest layout only. At the end all pieces slide
 together as far as they go (`compaction`), not before: pieces pushed tight together are harder to move apart.
 
+How short a strip gets is decided early, and by chance. Where the effort is ample, there is a race first: many strips
+are begun, and the shortest third goes on to the next heat, shaken up in turns, and so on.
+
 Separation and squeezing: Gardeyn et al. (2025), arXiv:2509.13329; shaking a layout up and letting it settle: iterated
-local search, Lourenço, Martin, Stützle (2003), doi 10.1007/0-306-48056-5_11. Ours: the exchange at fixed work, the step
-that follows the ease of separation, room given instead of a fixed length, haste and a fresh start.
+local search, Lourenço, Martin, Stützle (2003), doi 10.1007/0-306-48056-5_11; heats: successive halving,
+Jamieson, Talwalkar (2016), AISTATS, 240-248. Ours: the exchange at fixed work, the step that follows the ease of
+separation, room given instead of a fixed length, haste and a fresh start.
 """
 
 from __future__ import annotations
@@ -51,6 +55,12 @@ STALE = 3
 """Layouts shaken in vain, one after another, from which on more are shaken in less time: with HASTY rounds without gain
 before they get more room, and twice the last step."""
 HASTY = 25
+AMPLE = 1 / 120
+"""The share of the effort within which a first strip must be done for a race to pay: some ten minutes."""
+RACE = 0.6
+"""The share of the effort that a race takes."""
+HEATS, THIRD = 3, 3
+"""Heats of a race, each of the same effort; one layout of so many goes on to the next, but at least one a chain."""
 AFRESH = 12
 """Layouts shaken in vain after which every chain but the first starts afresh, and listens to no other until it is to
 squeeze."""
@@ -90,13 +100,14 @@ def strip(
         try:
             while (share := stop(_effort(chains))) < 1.0 and best.length > runs[0].least * (1.0 + SQUEEZE[1]):
                 list(pool.map(lambda run, share=share: run.advance(share), runs))
-                shortest = min((run.best for run in runs), key=lambda found: found.length)
+                shortest = min((found for run in runs for found in run.field), key=_length)
                 if shortest.length < best.length:
                     best = shortest
                     layout = _taken(chains[0], best.keep)
                     watch.better(layout)
                 for run in runs:
                     run.told = best
+                _deal([run for run in runs if run.racing], share)
         except KeyboardInterrupt:
             pass
     chains[0].restore(best.keep)
@@ -114,18 +125,43 @@ def _best_of(chain: Chain) -> _Best:
     return _Best(chain.save(), float(chain.state.box[:, kernels.X1].max()))
 
 
+def _length(found: _Best) -> float:
+    return found.length
+
+
+def _deal(runs: Sequence[_Run], share: float) -> None:
+    """Once a heat is over, its shortest layouts go on, dealt to the chains in turn: to the next heat, or out of the
+    race."""
+    heat = int(share / RACE * HEATS)
+    if not runs or heat == runs[0].heat:
+        return
+    ranked = sorted((found for run in runs for found in run.field), key=_length)
+    ranked = ranked[: max(len(runs), len(ranked) // THIRD)]
+    for number, run in enumerate(runs):
+        run.go_on(heat, ranked[number :: len(runs)])
+
+
 class _Run:
-    """One chain at work. `told` is the shortest layout at the last exchange, `best` its own since it started (from
-    `first`); `share` of the effort is used up. So many layouts were shaken in `vain`; with `afresh` of them it starts
-    again, and is `alone` from then on."""
+    """One chain at work on layouts, its `field`, of which number `at` has its turn until the share `due` of the effort
+    is used up. `told` is the shortest layout of all at the last exchange, `best` its own, since it started (from
+    `first`) if there is no race; `share` of the effort is used up. So many layouts were shaken in `vain`; with `afresh`
+    of them it starts again, and is `alone` from then on."""
 
     def __init__(self, chain: Chain, first: _Best, afresh: float) -> None:
         self.chain, self.first, self.afresh = chain, first, afresh
-        self.best = self.told = first
+        self.field, self.at, self.due = [first], 0, EXPLORING
+        self.told = first
+        self.racing, self.heat = False, 0
         self.vain, self.alone = 0, False
         self.share = 0.0
         self.least = _least_length(chain.task)
-        self.work = self._work()
+        self.work = self._begin()
+
+    def go_on(self, heat: int, field: list[_Best]) -> None:
+        """Go on from these layouts, in this heat of the race or, if it has no more, with the shortest of all."""
+        self.heat, self.field, self.at = heat, field, 0
+        self.racing = heat < HEATS
+        self.work = self._race() if self.racing else self._explore()
 
     def advance(self, share: float) -> None:
         """Work until so many evaluations more are spent."""
@@ -137,8 +173,16 @@ class _Run:
             next(self.work)
 
     @property
-    def _exploring(self) -> bool:
-        return self.share < EXPLORING
+    def best(self) -> _Best:
+        return self.field[self.at]
+
+    @best.setter
+    def best(self, found: _Best) -> None:
+        self.field[self.at] = found
+
+    @property
+    def _due(self) -> bool:
+        return self.share >= self.due
 
     @property
     def _shortest(self) -> _Best:
@@ -153,32 +197,56 @@ class _Run:
         """What a chain goes on from: the shortest layout, or its own since it started afresh."""
         return self.best if self.alone else self._shortest
 
-    def _work(self) -> Iterator[None]:
-        """Explore, then squeeze, without end; yields every few hundredths of a second."""
-        here = self.best
+    def _begin(self) -> Iterator[None]:
+        """A first strip; then, if the effort is ample, one after another for the first heat. Yields every few
+        hundredths of a second, as all of these do. What a strip took is known from the first exchange on."""
+        yield from self._compress(self.first)
+        if not 0.0 < self.share <= AMPLE:
+            yield from self._explore()
+        self.racing = True
         while True:
-            if self._exploring:
-                before = self._home.length
+            self.field.append(self.first)
+            self.at += 1
+            yield from self._compress(self.first)
+            yield
+
+    def _race(self) -> Iterator[None]:
+        """Each layout of the field shaken up for its part of the heat, the last until the next is dealt."""
+        begun, span, last = self.heat * RACE / HEATS, RACE / HEATS / len(self.field), len(self.field) - 1
+        for at in range(len(self.field)):
+            self.at, self.vain, self.due = at, 0, begun + (at + 1) * span if at < last else EXPLORING
+            while not self._due:
+                before = self.best.length
+                here = yield from self._shaken(self.best)
                 yield from self._compress(here)
-                self.vain = self.vain + 1 if self._home.length >= before else 0
-                if self.vain < self.afresh:
-                    here = yield from self._shaken(self._home)
-                else:
-                    here = self.best = self.first
-                    self.vain, self.alone = 0, True
-            else:
-                yield from self._squeeze()
+                self.vain = self.vain + 1 if self.best.length >= before else 0
+                yield
+
+    def _explore(self) -> Iterator[None]:
+        """Shake up the shortest layout of all, then squeeze it, without end."""
+        self.vain, self.due = 0, EXPLORING
+        while not self._due:
+            before = self._home.length
+            here = yield from self._shaken(self._home)
+            yield from self._compress(here)
+            self.vain = self.vain + 1 if self._home.length >= before else 0
+            if self.vain >= self.afresh:
+                self.best, self.vain, self.alone = self.first, 0, True
+                yield from self._compress(self.first)
+            yield
+        while True:
+            yield from self._squeeze()
             yield
 
     def _compress(self, here: _Best) -> Iterator[None]:
         """Shorten gently, until even the smallest step fails: the step follows how easily pieces come apart."""
         step, last = FIRST_STEP, LAST_STEP * (2 if self._stale else 1)
-        while self._exploring and step >= last and here.length > self.least:
+        while not self._due and step >= last and here.length > self.least:
             before = self.chain.effort.rounds
             _shorten(self.chain, here.keep, max(self.least, here.length * (1.0 - step)))
             if (yield from self._separate(PATIENCE)):
                 here = _best_of(self.chain)
-                self.best = min(self.best, here, key=lambda found: found.length)
+                self.best = min(self.best, here, key=_length)
                 step = _eased(step, self.chain.effort.rounds - before)
             else:
                 step /= 2
@@ -187,7 +255,7 @@ class _Run:
         """Two large pieces swapped, and room given until all lies apart again."""
         self.chain.restore(home.keep)
         length, swapped = home.length, False
-        while self._exploring:
+        while not self._due:
             length *= 1.0 + ROOM
             _lengthen(self.chain, length)
             if not swapped:

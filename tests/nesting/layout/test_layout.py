@@ -1,5 +1,6 @@
 """Whatever is asked, a layout that comes back is valid by a check of its own here: plain shapely, no engine code."""
 
+import importlib
 import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -150,6 +151,23 @@ def test_one_thread_or_two_same_strip() -> None:
     shapes = [Shape(f"L{k}", ELL, QUARTERS) for k in range(6)] + [Shape(f"T{k}", TEE, QUARTERS) for k in range(4)]
     stop = after_evaluations(700_000)
     assert strip(shapes, 400, seed=5, stop=stop, threads=1) == strip(shapes, 400, seed=5, stop=stop, threads=2)
+
+
+def test_a_race_of_many_strips_is_the_same_on_one_thread_or_two(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In haste, with little between two exchanges, and any effort ample, all heats are run in a second."""
+    module = importlib.import_module("nesting.layout.strip")
+    for name, value in (("EXCHANGE", 20_000), ("PATIENCE", 5), ("AMPLE", 1.0)):
+        monkeypatch.setattr(module, name, value)
+    heats: list[int] = []
+    go_on = module._Run.go_on
+    monkeypatch.setattr(module._Run, "go_on", lambda run, heat, field: (heats.append(heat), go_on(run, heat, field)))
+    shapes = [Shape(f"L{k}", ELL, QUARTERS) for k in range(3)] + [Shape(f"T{k}", TEE, QUARTERS) for k in range(2)]
+    stop = after_evaluations(700_000)
+    one, two = (strip(shapes, 400, gap_mm=2, seed=5, stop=stop, threads=threads) for threads in (1, 2))
+    assert one == two
+    assert heats == [1, 1, 2, 2, 3, 3] * 2
+    assert one.length_mm is not None
+    assert_valid(one, shapes, Ground(box(0, 0, one.length_mm, 400)), 2.0, 0.0)
 
 
 def interrupted_after(looks: int) -> Callable[[Effort], float]:
