@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import _thread
+import signal
 from threading import Event
 from types import SimpleNamespace
 
@@ -101,8 +102,13 @@ class Endless:
 
 def test_ctrl_c_ends_the_search_on_a_lattice_and_is_not_taken_for_an_answer(monkeypatch) -> None:
     task = Task([Shape(str(n), ELL, QUARTERS) for n in range(4)], [Ground(box(0, 0, 4, 3))], 0.0, 0.0)
-    with monkeypatch.context() as patched, pytest.raises(KeyboardInterrupt):
-        patched.setattr(cp_model, "CpSolver", Endless)
-        spots_on_lattice(task)
+    # Started in the background, a process ignores Ctrl-C.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with monkeypatch.context() as patched, pytest.raises(KeyboardInterrupt):
+            patched.setattr(cp_model, "CpSolver", Endless)
+            spots_on_lattice(task)
+    finally:
+        signal.signal(signal.SIGINT, before)
     assert Endless.told.is_set()
     assert len(spots_on_lattice(task)) == 4
