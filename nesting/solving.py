@@ -8,6 +8,7 @@ starts without them.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
 from threading import Thread, current_thread, main_thread
 from typing import TYPE_CHECKING
@@ -71,12 +72,15 @@ def _run(solver: cp_model.CpSolver, model: cp_model.CpModel) -> cp_model.CpSolve
     """
     if current_thread() is not main_thread():
         return solver.solve(model)
-    found: list[cp_model.CpSolverStatus] = []
-    interrupted: list[bool] = []
+    outcome: Future[cp_model.CpSolverStatus] = Future()
 
     def solve() -> None:
-        if not interrupted:
-            found.append(solver.solve(model))
+        if not outcome.set_running_or_notify_cancel():
+            return
+        try:
+            outcome.set_result(solver.solve(model))
+        except Exception as fault:
+            outcome.set_exception(fault)
 
     thread = Thread(target=solve)
     try:
@@ -84,12 +88,12 @@ def _run(solver: cp_model.CpSolver, model: cp_model.CpModel) -> cp_model.CpSolve
         while thread.is_alive():
             thread.join(LOOK_S)
     except BaseException:
-        interrupted.append(True)
+        outcome.cancel()
         while thread.is_alive():
             solver.stop_search()  # again and again, as a search that has not begun yet hears nothing of it
             thread.join(LOOK_S)
         raise
-    return found[0]
+    return outcome.result()
 
 
 def relaxed(
