@@ -168,11 +168,20 @@ class Canvas:
         self.shape(shapely.intersection(shape, shapely.union_all(lines)), stroke)
 
     def label(
-        self, x_mm: float, y_mm: float, text: str, size: float = 10.0, dy: float = 0.0, bold: bool = False
+        self,
+        x_mm: float,
+        y_mm: float,
+        text: str,
+        size: float = 10.0,
+        dy: float = 0.0,
+        bold: bool = False,
+        turn_deg: float = 0.0,
     ) -> None:
-        """Words centred on a point of the world."""
+        """Words centred on a point of the world; `dy` paper units lower."""
         x, y = self.at(x_mm, y_mm)
-        self.words(x, y + size * 0.36 + dy, text, size, bold=bold)
+        turn = math.radians(turn_deg)
+        sink = size * 0.36  # from the middle of the digits down to their feet
+        self.words(x - sink * math.sin(turn), y + sink * math.cos(turn) + dy, text, size, bold=bold, turn_deg=turn_deg)
 
     def measure(self, a: Point, b: Point, text: str, away: float = 16.0) -> None:
         """A dimension line `away` paper units to the right of the way from a to b, with its figure upon it."""

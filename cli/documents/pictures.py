@@ -93,17 +93,34 @@ def _room(paper: Canvas, at: Point, radius: float = 8.0) -> BaseGeometry:
 
 
 def _tag_spot(shape: Polygon) -> Point:
-    """The middle of the largest circle that goes into a piece."""
-    x, y = shapely.maximum_inscribed_circle(shape, tolerance=1.0).coords[0]
+    """Where a piece is widest, or its middle if that is nearly as wide."""
+    (x, y), _ = _tag_circle(shape)
     return x, y
 
 
+def _tag_circle(shape: Polygon) -> tuple[Point, float]:
+    """Where a piece's number goes, and how far it is from there to the nearest edge."""
+    widest = shapely.maximum_inscribed_circle(shape, tolerance=1.0)
+    x, y = widest.coords[0]
+    middle = shape.centroid
+    room = middle.distance(shape.boundary) if shape.contains(middle) else 0.0
+    return ((middle.x, middle.y), room) if room >= NEARLY * widest.length else ((x, y), widest.length)
+
+
+NEARLY = 0.9
+"""The share of its greatest width that a piece must have in its middle to bear its number there."""
+LONG = 2.0
+"""How many times as long as wide a piece is whose number runs along it."""
+
+
 def _tag(paper: Canvas, shape: Polygon, text: str) -> None:
-    """A piece's number where it is widest."""
-    radius = shapely.maximum_inscribed_circle(shape, tolerance=1.0)
-    x, y = radius.coords[0]
-    size = min(11.0, max(6.5, radius.length * paper.scale * 1.5 / max(1, len(text)) ** 0.5))
-    paper.label(x, y, text, size, bold=True)
+    """A piece's number where it is widest, along it if it is long."""
+    (x, y), radius = _tag_circle(shape)
+    x0, y0, x1, y1 = shape.bounds
+    upright, lying = y1 - y0 > LONG * (x1 - x0), x1 - x0 > LONG * (y1 - y0)
+    room = 2.4 if upright or lying else 1.5 / max(1, len(text)) ** 0.5
+    size = min(11.0, max(5.5, radius * paper.scale * room))
+    paper.label(x, y, text, size, bold=True, turn_deg=-90.0 if upright else 0.0)
 
 
 def _trim_lines(paper: Canvas, trims: Sequence[Trim]) -> None:
