@@ -49,4 +49,8 @@ def _command(name: str, found: Any) -> Any:
         return get_command(found)
     alone = typer.Typer(add_completion=False, rich_markup_mode=None)
     alone.command(name)(found)
-    return get_command(alone)
+    command = get_command(alone)
+    # The list of commands shows the first sentence whole; left to itself it breaks off at the end of the line.
+    sentence, stop, _ = " ".join((command.help or "").split()).partition(". ")
+    command.short_help = sentence + stop.strip()
+    return command

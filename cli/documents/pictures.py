@@ -110,17 +110,22 @@ def _tag_circle(shape: Polygon) -> tuple[Point, float]:
 NEARLY = 0.9
 """The share of its greatest width that a piece must have in its middle to bear its number there."""
 LONG = 2.0
-"""How many times as long as wide a piece is whose number runs along it."""
+"""How many times as long as wide a piece is whose number may run along it."""
 
 
 def _tag(paper: Canvas, shape: Polygon, text: str) -> None:
-    """A piece's number where it is widest, along it if it is long."""
+    """A piece's number where it is widest, along it if it is long and too narrow for the number across."""
     (x, y), radius = _tag_circle(shape)
     x0, y0, x1, y1 = shape.bounds
     upright, lying = y1 - y0 > LONG * (x1 - x0), x1 - x0 > LONG * (y1 - y0)
-    room = 2.4 if upright or lying else 1.5 / max(1, len(text)) ** 0.5
-    size = min(11.0, max(5.5, radius * paper.scale * room))
-    paper.label(x, y, text, size, bold=True, turn_deg=-90.0 if upright else 0.0)
+    wide = 2 * radius * paper.scale
+    size = min(11.0, max(5.5, wide * (1.2 if upright or lying else 0.75 / len(text) ** 0.5)))
+    across = DIGIT * size * len(text) <= wide
+    paper.label(x, y, text, size, bold=True, turn_deg=-90.0 if upright and not across else 0.0)
+
+
+DIGIT = 0.7
+"""How wide a bold digit is, of its size."""
 
 
 def _trim_lines(paper: Canvas, trims: Sequence[Trim]) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 import shapely
+import shapely.affinity
 
 from cli.documents import pictures, states
 from cli.documents.canvas import Words
@@ -92,6 +93,11 @@ CASES: dict[str, tuple[Machine, tuple[float, float], list[Spot]]] = {
             (piece(rectangle(200, 150), name="guest"), 200, 280, 0),
         ],
     ),
+    "thin-bars-side-by-side": (
+        laser(),
+        (400, 700),
+        [(piece(rectangle(8, 300), id=f"bar-{i}", name="bar", copy=i), 20 + 11 * i, 20, 0) for i in range(1, 31)],
+    ),
     "long-rail-in-three-windows": (laser(open_back=True), (500, 1040), [(piece(rectangle(460, 1020)), 20, 10, 0)]),
 }
 
@@ -148,3 +154,21 @@ def test_no_letter_of_an_edge_lies_on_the_name_of_a_point(case):
     assert len(letters) == 4 and len(points) >= len(checks)
     near = [(a.text, b.text) for a in letters for b in points if abs(a.x - b.x) < 11 and abs(a.y - b.y) < 9]
     assert near == []
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_no_number_of_a_piece_lies_on_another(case):
+    plan = planned(case)
+    (sheet,) = plan.sheets
+    said = [item for item in pictures.sheet_picture(plan, sheet).items if isinstance(item, Words)]
+    numbers = [one for one in said if one.text.isdigit() and not one.is_mm]
+    assert len(numbers) == len(plan.pieces)
+    places = [_place(one) for one in numbers]
+    assert not any(a.intersects(b) for k, a in enumerate(places) for b in places[:k])
+
+
+def _place(one: Words) -> shapely.Polygon:
+    """What a number takes up of the paper: bold digits are some seven tenths of their size wide and high."""
+    wide = 0.7 * one.size * len(one.text)
+    lying = shapely.box(one.x - wide / 2, one.y - 0.7 * one.size, one.x + wide / 2, one.y)
+    return shapely.affinity.rotate(lying, one.turn_deg, origin=(one.x, one.y))
