@@ -194,8 +194,8 @@ class _Run:
 
     @property
     def _home(self) -> _Best:
-        """What a chain goes on from: the shortest layout, or its own since it started afresh."""
-        return self.best if self.alone else self._shortest
+        """What a chain goes on from: the shortest layout, but its own in a race and since it started afresh."""
+        return self.best if self.racing or self.alone else self._shortest
 
     def _begin(self) -> Iterator[None]:
         """A first strip; then, if the effort is ample, one after another for the first heat. Yields every few
@@ -216,20 +216,14 @@ class _Run:
         for at in range(len(self.field)):
             self.at, self.vain, self.due = at, 0, begun + (at + 1) * span if at < last else EXPLORING
             while not self._due:
-                before = self.best.length
-                here = yield from self._shaken(self.best)
-                yield from self._compress(here)
-                self.vain = self.vain + 1 if self.best.length >= before else 0
+                yield from self._settle()
                 yield
 
     def _explore(self) -> Iterator[None]:
         """Shake up the shortest layout of all, then squeeze it, without end."""
         self.vain, self.due = 0, EXPLORING
         while not self._due:
-            before = self._home.length
-            here = yield from self._shaken(self._home)
-            yield from self._compress(here)
-            self.vain = self.vain + 1 if self._home.length >= before else 0
+            yield from self._settle()
             if self.vain >= self.afresh:
                 self.best, self.vain, self.alone = self.first, 0, True
                 yield from self._compress(self.first)
@@ -237,6 +231,13 @@ class _Run:
         while True:
             yield from self._squeeze()
             yield
+
+    def _settle(self) -> Iterator[None]:
+        """Shake a layout up, and shorten what comes of it."""
+        before = self._home.length
+        here = yield from self._shaken(self._home)
+        yield from self._compress(here)
+        self.vain = self.vain + 1 if self._home.length >= before else 0
 
     def _compress(self, here: _Best) -> Iterator[None]:
         """Shorten gently, until even the smallest step fails: the step follows how easily pieces come apart."""
