@@ -10,8 +10,8 @@ again is done in haste; at last one chain starts afresh, by itself, since few pi
 swap leads on. Squeezing, ever smaller steps are taken from the shortest layout only. At the end all pieces slide
 together as far as they go (`compaction`), not before: pieces pushed tight together are harder to move apart.
 
-How short a strip gets is decided early, and by chance. Where the effort is ample, there is a race first: many strips
-are begun, and the shortest third goes on to the next heat, shaken up in turns, and so on.
+How short a strip of many pieces gets is decided early, and by chance. Where the effort is ample, there is a race first:
+many strips are begun, and the shortest third goes on to the next heat, shaken up in turns, and so on.
 
 Separation and squeezing: Gardeyn et al. (2025), arXiv:2509.13329; shaking a layout up and letting it settle: iterated
 local search, Lourenço, Martin, Stützle (2003), doi 10.1007/0-306-48056-5_11; heats: successive halving,
@@ -57,6 +57,8 @@ before they get more room, and twice the last step."""
 HASTY = 25
 AMPLE = 1 / 120
 """The share of the effort within which a first strip must be done for a race to pay: some ten minutes."""
+MANY = 32
+"""Pieces from which on a race pays: fewer find their way from anywhere, and a race only takes time from that."""
 RACE = 0.6
 """The share of the effort that a race takes."""
 HEATS, THIRD = 3, 3
@@ -201,7 +203,7 @@ class _Run:
         """A first strip; then, if the effort is ample, one after another for the first heat. Yields every few
         hundredths of a second, as all of these do. What a strip took is known from the first exchange on."""
         yield from self._compress(self.first)
-        if not 0.0 < self.share <= AMPLE:
+        if not 0.0 < self.share <= AMPLE or len(self.chain.state.x) < MANY:
             yield from self._explore()
         self.racing = True
         while True:

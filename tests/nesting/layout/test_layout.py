@@ -156,7 +156,7 @@ def test_one_thread_or_two_same_strip() -> None:
 def test_a_race_of_many_strips_is_the_same_on_one_thread_or_two(monkeypatch: pytest.MonkeyPatch) -> None:
     """In haste, with little between two exchanges, and any effort ample, all heats are run in a second."""
     module = importlib.import_module("nesting.layout.strip")
-    for name, value in (("EXCHANGE", 20_000), ("PATIENCE", 5), ("AMPLE", 1.0)):
+    for name, value in (("EXCHANGE", 20_000), ("PATIENCE", 5), ("AMPLE", 1.0), ("MANY", 5)):
         monkeypatch.setattr(module, name, value)
     heats: list[int] = []
     go_on = module._Run.go_on
