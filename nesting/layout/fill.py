@@ -11,9 +11,10 @@ from functools import partial
 
 import numpy as np
 
+from nesting.layout.alike import lay_in_rows, many_alike
 from nesting.layout.fit import finished, pull_into_reach
 from nesting.layout.search import TRIES, Chain, Keep, Task, by_bulk, lay_in_order
-from nesting.layout.terms import QUIET, Ground, Layout, Shape, Spot, Stop, Watch, after_evaluations, first_of
+from nesting.layout.terms import QUIET, Effort, Ground, Layout, Shape, Spot, Stop, Watch, after_evaluations, first_of
 
 PATIENCE = 25
 """Rounds without gain before a piece forced in is taken out again."""
@@ -23,6 +24,8 @@ SHARE = 0.2
 """Of the effort allowed, at most so much for one piece forced in."""
 FIRST_SHARE = 0.4
 """Of the effort allowed, at most so much for the first layout."""
+ROWS_SHARE = 0.25
+"""Of the effort allowed, so much is kept for going on from pieces alike laid in rows."""
 
 
 def fill(
@@ -66,23 +69,52 @@ def filling(
 ) -> Iterator[Layout]:
     """Ever more valuable layouts, from the spots given if any, the last of them once more with all the effort spent;
     none if there is no place. `thorough`: as in `fill`; `patience`: rounds without gain before a piece forced in is
-    taken out again."""
+    taken out again. Where pieces alike laid in rows are worth more at first, both ways are gone."""
     task = Task(shapes, grounds, gap_mm, margin_mm) if shapes else None
-    if task is not None and task.places:
-        chain = Chain(task, seed)
-        settle = partial(_settle, chain, stop, patience)
-        if spots:
-            chain.lay(spots)
-        else:
-            order = _first(chain)
-            if thorough and not chain.present.all():
-                _lay_anew(chain, order, settle, lambda effort: stop(effort) / FIRST_SHARE)
-        best = _checked(chain)
+    if task is None or not task.places:
+        return
+    chain, rows, limit = Chain(task, seed), None, stop
+    if spots:
+        chain.lay(spots)
+    else:
+        order = _first(chain)
+        rows = _in_rows(chain, seed)
+        limit = stop if rows is None else _part(stop, Effort(), 1.0 - ROWS_SHARE)
+        if thorough and not chain.present.all():
+            settle = partial(_settle, chain, limit, patience)
+            _lay_anew(chain, order, settle, lambda effort: limit(effort) / FIRST_SHARE)
+    best = Layout((), tuple(shape.id for shape in shapes))
+    for best in _bettered(chain, limit, patience, thorough):
         yield best
-        for better in _improving(chain, best, settle, stop, thorough):
-            best = better
-            yield best
-        yield replace(best, effort=chain.effort)
+    effort = chain.effort
+    if rows is not None and best.missing:
+        for found in _bettered(rows, _part(stop, effort, 1.0), patience, thorough):
+            if found.value > best.value:
+                best = found
+                yield best
+        effort += rows.effort
+    yield replace(best, effort=effort)
+
+
+def _part(stop: Stop, spent: Effort, share: float) -> Stop:
+    """Stop after a share of the effort, some of which is spent already."""
+    return lambda effort: stop(effort + spent) / share
+
+
+def _in_rows(chain: Chain, seed: int) -> Chain | None:
+    """A chain with pieces alike in rows, if there are many of them and that is worth more than what stands."""
+    if chain.present.all() or not many_alike(chain.task):
+        return None
+    rows = Chain(chain.task, seed)
+    lay_in_rows(rows, by_bulk(chain.task))
+    return rows if _value(rows) > _value(chain) else None
+
+
+def _bettered(chain: Chain, stop: Stop, patience: int, thorough: bool) -> Iterator[Layout]:
+    """What lies in a chain, and ever more valuable layouts from there."""
+    best = _checked(chain)
+    yield best
+    yield from _improving(chain, best, partial(_settle, chain, stop, patience), stop, thorough)
 
 
 def _improving(chain: Chain, best: Layout, settle: Callable[[], bool], stop: Stop, thorough: bool) -> Iterator[Layout]:

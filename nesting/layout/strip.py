@@ -30,6 +30,7 @@ import numpy as np
 from shapely.geometry import box
 
 from nesting.layout import kernels
+from nesting.layout.alike import lay_in_rows, many_alike
 from nesting.layout.compaction import Parts, compact
 from nesting.layout.lattice import spots_on_lattice
 from nesting.layout.outlines import laid
@@ -94,10 +95,17 @@ def strip(
     chains = [Chain(task, seed * CHAINS + number) for number in range(CHAINS)]
     if chains[0].lay(_of_least_length(task)):
         lay_in_order(chains[0], by_bulk(task))
-    best = _best_of(chains[0])
+    starts = [_best_of(chains[0])] * CHAINS
+    if many_alike(task):
+        lay_in_rows(chains[1], by_bulk(task))
+        starts[1] = _best_of(chains[1]) if chains[1].present.all() else starts[0]
+    best = min(starts, key=_length)
     layout = _taken(chains[0], best.keep)
     watch.better(layout)
-    runs = [_Run(chain, best, AFRESH if number else math.inf) for number, chain in enumerate(chains)]
+    runs = [
+        _Run(chain, start, AFRESH if at else math.inf)
+        for at, (chain, start) in enumerate(zip(chains, starts, strict=True))
+    ]
     with ThreadPoolExecutor(threads) as pool:
         try:
             while (share := stop(_effort(chains))) < 1.0 and best.length > runs[0].least * (1.0 + SQUEEZE[1]):
@@ -119,8 +127,7 @@ def strip(
 
 
 def _effort(chains: Sequence[Chain]) -> Effort:
-    efforts = [chain.effort for chain in chains]
-    return Effort(sum(effort.evaluations for effort in efforts), sum(effort.rounds for effort in efforts))
+    return sum((chain.effort for chain in chains), Effort())
 
 
 def _best_of(chain: Chain) -> _Best:

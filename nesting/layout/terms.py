@@ -77,6 +77,9 @@ class Effort:
     evaluations: int = 0
     rounds: int = 0
 
+    def __add__(self, other: Effort) -> Effort:
+        return Effort(self.evaluations + other.evaluations, self.rounds + other.rounds)
+
 
 @dataclass(frozen=True, slots=True)
 class Layout:
