@@ -19,8 +19,8 @@ from nesting.layout.rows import Rows, densest
 from nesting.layout.search import Chain, Task, lay_in_order
 from nesting.layout.terms import same_turn
 
-MANY, WORTH = 8, 0.4
-"""Pieces alike are laid in rows if there are so many, and if they have so much of the area of all."""
+MANY, WORTH = 8, 0.1
+"""Pieces alike are laid in rows if there are so many, and if they have such a share of the area of all."""
 PHASES = 5
 """Moves of rows along each of their vectors that are tried, besides those into the corners of a ground."""
 DENSE, CLOSER = 2, 2
@@ -35,9 +35,9 @@ At = tuple[float, float, float]
 """Turn (degrees) and reference point (mm)."""
 
 
-def many_alike(task: Task) -> bool:
-    """Whether there are pieces to be laid in rows."""
-    return any(_many(task, group) for group in _alike(task, range(len(task.shapes))))
+def many_alike(task: Task, share: float = WORTH) -> bool:
+    """Whether there are pieces to be laid in rows, with such a share of the area of all."""
+    return any(_many(task, group, share) for group in _alike(task, range(len(task.shapes))))
 
 
 def lay_in_rows(chain: Chain, order: Sequence[int]) -> None:
@@ -46,14 +46,14 @@ def lay_in_rows(chain: Chain, order: Sequence[int]) -> None:
     task = chain.task
     chain.clear()
     for left in _alike(task, order):
-        for number in range(len(task.places)) if _many(task, left) else ():
+        for number in range(len(task.places)) if _many(task, left, WORTH) else ():
             if left and task.allowed[left[0], number]:
                 left = _laid_on(chain, left, number)
         lay_in_order(chain, left)
 
 
-def _many(task: Task, group: Sequence[int]) -> bool:
-    return len(group) >= MANY and task.areas[group].sum() >= WORTH * task.areas.sum()
+def _many(task: Task, group: Sequence[int], share: float) -> bool:
+    return len(group) >= MANY and float(task.areas[group].sum()) >= share * float(task.areas.sum())
 
 
 def _alike(task: Task, order: Sequence[int]) -> list[list[int]]:

@@ -60,6 +60,8 @@ AMPLE = 1 / 120
 """The share of the effort within which a first strip must be done for a race to pay: some ten minutes."""
 MANY = 32
 """Pieces from which on a race pays: fewer find their way from anywhere, and a race only takes time from that."""
+NEARLY_ALL = 0.8
+"""If pieces alike have such a share of the area, one chain begins with rows of them."""
 RACE = 0.6
 """The share of the effort that a race takes."""
 HEATS, THIRD = 3, 3
@@ -96,7 +98,7 @@ def strip(
     if chains[0].lay(_of_least_length(task)):
         lay_in_order(chains[0], by_bulk(task))
     starts = [_best_of(chains[0])] * CHAINS
-    if many_alike(task):
+    if many_alike(task, NEARLY_ALL):
         lay_in_rows(chains[1], by_bulk(task))
         starts[1] = _best_of(chains[1]) if chains[1].present.all() else starts[0]
     best = min(starts, key=_length)

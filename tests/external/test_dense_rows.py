@@ -23,15 +23,18 @@ def density(polygon: Polygon, *, by_half: bool) -> float:
 @pytest.mark.parametrize(
     ("corners", "known"),
     [
-        (3, 1.0),  # triangles tile
+        (3, 1.0),
         (4, 1.0),
-        (5, (5 - math.sqrt(5)) / 3),  # Hales, Kusner (2016), arXiv:1602.07220: no packing of pentagons is denser
+        (5, (5 - math.sqrt(5)) / 3),
         (6, 1.0),
-        (7, 0.89269),  # densest double lattice, Kallus (2013), arXiv:1305.0289; the figure is from memory
-        (8, (4 + 4 * math.sqrt(2)) / (5 + 4 * math.sqrt(2))),  # densest lattice; the figure is from memory
+        (7, 0.89269),
+        (8, (4 + 4 * math.sqrt(2)) / (5 + 4 * math.sqrt(2))),
     ],
 )
 def test_regular_polygons(corners: int, known: float) -> None:
+    """Pentagon: Hales, Kusner (2016), arXiv:1602.07220, the densest packing there is. Heptagon: densest double lattice,
+    Kallus (2013), arXiv:1305.0289. Octagon: densest lattice. The last two figures are from memory; triangles, squares
+    and hexagons tile."""
     assert density(regular(corners), by_half=True) == pytest.approx(known, abs=1e-4)
 
 
