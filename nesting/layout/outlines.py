@@ -18,6 +18,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon
 
+from nesting.curves import polygons
 from nesting.layout import kernels
 from nesting.layout.terms import TOLERANCE_MM, Shape, Spot
 
@@ -54,11 +55,16 @@ def offset(polygon: Polygon, distance: float) -> Polygon | MultiPolygon:
     return _drawn_in(shapely.orient_polygons(polygon), -distance)
 
 
-def _drawn_in(polygon: Polygon, distance: float) -> Polygon:
-    """Every vertex moved inside by the distance: unlike a true offset it does not blunt sharp corners by more."""
-    return Polygon(
+def _drawn_in(polygon: Polygon, distance: float) -> Polygon | MultiPolygon:
+    """Every vertex moved inside by the distance: unlike a true offset it does not blunt sharp corners by more. Walls
+    that are thinner are left out."""
+    drawn = Polygon(
         _ring_drawn_in(polygon.exterior, distance), [_ring_drawn_in(ring, distance) for ring in polygon.interiors]
     )
+    if drawn.is_valid:
+        return drawn
+    parts = polygons(shapely.make_valid(drawn))
+    return parts[0] if len(parts) == 1 else MultiPolygon(parts or [polygon])
 
 
 def _ring_drawn_in(ring: shapely.LinearRing, distance: float) -> F64:

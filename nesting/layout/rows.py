@@ -16,6 +16,7 @@ from enum import Enum
 from functools import lru_cache
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from nesting.layout.outlines import HAIR_MM, Outline, turned
@@ -26,7 +27,7 @@ F64 = NDArray[np.float64]
 DIRECTIONS, LONG_EDGES, HEIGHTS = 12, 12, 12
 """Directions of rows that are tried, besides those of long edges, and heights at which a piece lies beside its turned
 neighbour."""
-COARSE, FINE = 48, 192
+COARSE, FINE = 48, 96
 """Cells of a period at first, and for refining."""
 REFINED, HALVINGS = 12, 6
 """How many are refined, by steps halved so many times."""
@@ -152,8 +153,8 @@ def _above(rows: list[_Row]) -> list[tuple[_Row, _Row]]:
 def _rises(low: _Row, high: _Row, cells: int) -> F64:
     """How far a row must lie above another, for every shift by whole cells, (cells,)."""
     top, bottom = _profile(low.edges, low.period, cells), _profile(_flipped(high.edges), high.period, cells)
-    shift = (np.arange(cells)[None, :] - np.arange(cells)[:, None]) % cells
-    rises: F64 = (top[None, :] + bottom[shift]).max(axis=1)
+    shifted = sliding_window_view(np.concatenate((bottom, bottom)), cells)[cells:0:-1]
+    rises: F64 = (top + shifted).max(axis=1)
     return rises
 
 

@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import Point, Polygon, box
 
-from nesting.layout import Ground, Shape, after_evaluations, fit, kernels
+from nesting.layout import Ground, Shape, after_evaluations, fit, kernels, strip
 from nesting.layout.outlines import HAIR_MM, SIMPLER, offset, outline
 from nesting.layout.search import Chain, Task
+from tests.nesting.layout.judging import assert_valid
 
 FIELD = Ground(box(-1000, -1000, 1000, 1000))
 QUARTERS = (0.0, 90.0, 180.0, 270.0)
@@ -166,3 +167,14 @@ def test_a_sheet_cut_up_by_lines_is_laid_again_with_some_slack(seed: int) -> Non
     grown = math.sqrt(1 / 0.85)
     sheet = Ground(box(0, 0, 400 * grown, 300 * grown))
     assert fit(shapes, sheet, stop=after_evaluations(1_500_000), seed=seed) is not None
+
+
+def test_a_wall_thinner_than_the_hair_by_which_outlines_are_drawn_in() -> None:
+    """It is left out; turned inside out it would cross itself, which no triangles can be made of."""
+    thin = Polygon(box(0, 0, 100, 80).exterior, [[(10, 3e-5), (60, 3e-5), (60, 40), (10, 40)]])
+    assert outline(thin, 0.0).polygon.is_valid
+    shapes = [Shape(str(k), thin, (0.0, 180.0)) for k in range(12)]
+    layout = strip(shapes, 250.0, stop=after_evaluations(100_000))
+    assert layout.length_mm is not None
+    assert layout.length_mm < 401.0
+    assert_valid(layout, shapes, Ground(box(0, 0, layout.length_mm, 250)), 0.0, 0.0)
