@@ -78,11 +78,11 @@ def filling(
         chain.lay(spots)
     else:
         order = _first(chain)
+        if thorough and not chain.present.all():
+            settle = partial(_settle, chain, stop, patience)
+            _lay_anew(chain, order, settle, lambda effort: stop(effort) / FIRST_SHARE)
         rows = _in_rows(chain, seed)
         limit = stop if rows is None else _part(stop, Effort(), 1.0 - ROWS_SHARE)
-        if thorough and not chain.present.all():
-            settle = partial(_settle, chain, limit, patience)
-            _lay_anew(chain, order, settle, lambda effort: limit(effort) / FIRST_SHARE)
     best = Layout((), tuple(shape.id for shape in shapes))
     for best in _bettered(chain, limit, patience, thorough):
         yield best

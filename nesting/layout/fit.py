@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from nesting.layout.alike import lay_in_rows, many_alike
 from nesting.layout.lattice import spots_on_lattice
 from nesting.layout.search import TRIES, WIDE, Chain, Keep, Task, by_bulk, checked, lay_in_order
 from nesting.layout.terms import QUIET, Ground, Layout, Shape, Spot, Stop, Watch, after_evaluations
@@ -65,15 +66,29 @@ def fit(
 
 
 def crowded(task: Task, seed: int, spots: Sequence[Spot] = ()) -> Chain:
-    """A chain on which all pieces lie: as the spots say, else where there is room, else forced in where they overlap
-    least."""
+    """A chain on which all pieces lie: as the spots say, else where there is room, else in rows if those hold all, else
+    forced in where they overlap least."""
     chain = Chain(task, seed)
     chain.wide = WIDE * min(MANY, len(task.grounds))
     missing = set(chain.lay(spots))
-    for i in lay_in_order(chain, [i for i in by_bulk(task) if i in missing]):
+    left = lay_in_order(chain, [i for i in by_bulk(task) if i in missing])
+    if left and not spots and _all_in_rows(chain):
+        return chain
+    for i in left:
         if not chain.insert(i, TRIES):
             chain.force(i)
     return chain
+
+
+def _all_in_rows(chain: Chain) -> bool:
+    """Lay pieces alike in rows, if there are many; where that does not lay all, all stays as it was."""
+    if not many_alike(chain.task):
+        return False
+    before = chain.save()
+    lay_in_rows(chain, by_bulk(chain.task))
+    if not chain.present.all():
+        chain.restore(before)
+    return bool(chain.present.all())
 
 
 def _settled(chain: Chain, stop: Stop) -> Layout | None:

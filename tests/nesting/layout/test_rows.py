@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from shapely import affinity
 from shapely.geometry import Polygon, box
 
-from nesting.layout import Ground, Shape, after_evaluations, fill, strip
+from nesting.layout import Ground, Shape, after_evaluations, fill, fit, strip
 from nesting.layout.outlines import outline
 from nesting.layout.rows import Rows, densest
 from tests.nesting.layout.judging import assert_valid
@@ -72,3 +72,11 @@ def test_a_strip_of_pieces_alike() -> None:
     assert_valid(layout, shapes, Ground(box(0, 0, layout.length_mm, 1500)), 0, 0)
     # 0.65 of the strip; one by one and pushed together for as long, 0.55.
     assert sum(shape.polygon.area for shape in shapes) / layout.length_mm / 1500 > 0.63
+
+
+def test_a_set_that_fits_in_rows_is_found_to_fit() -> None:
+    """Moved apart from where they find a place, 230 were not found to fit for as much effort."""
+    tees = [Shape(f"T{k}", TEE, QUARTERS) for k in range(240)]
+    layout = fit(tees, SHEET, gap_mm=2, margin_mm=5, stop=after_evaluations(400_000))
+    assert layout is not None
+    assert_valid(layout, tees, SHEET, 2, 5)
