@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon, box
 
+from nesting.curves import polygons
 from nesting.layout.outlines import Outline, turned
 from nesting.layout.rows import Rows, densest
 from nesting.layout.search import Chain, Task, lay_in_order
@@ -88,8 +89,9 @@ def _free(chain: Chain, number: int) -> Area:
     lying = np.flatnonzero(chain.present).tolist()
     there = [i for i in lying if task.places[int(chain.state.region[i])].ground == ground]
     area = task.places[number].area
-    free = area.difference(shapely.union_all([_lying(chain, i) for i in there])) if there else area
-    return free if isinstance(free, Area) else Polygon()
+    return (
+        MultiPolygon(polygons(area.difference(shapely.union_all([_lying(chain, i) for i in there])))) if there else area
+    )
 
 
 def _lying(chain: Chain, i: int) -> shapely.Geometry:

@@ -18,8 +18,10 @@ from functools import lru_cache
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
+from shapely.geometry import MultiPolygon, Polygon
 
-from nesting.layout.outlines import HAIR_MM, Outline, turned
+from nesting.curves import polygons
+from nesting.layout.outlines import HAIR_MM, SIMPLER, Outline, edges_of, turned
 
 Point = tuple[float, float]
 F64 = NDArray[np.float64]
@@ -31,6 +33,8 @@ COARSE, FINE = 48, 96
 """Cells of a period at first, and for refining."""
 REFINED, HALVINGS = 12, 6
 """How many are refined, by steps halved so many times."""
+MANY_EDGES = 96
+"""Of an outline with more edges a slightly larger one with fewer is laid."""
 APART_DEG = 0.5
 """Directions closer together are one."""
 
@@ -74,7 +78,7 @@ class _Row:
 @lru_cache(maxsize=256)
 def densest(outline: Outline, by_half: bool) -> tuple[Rows, ...]:
     """The densest rows found, best first; `by_half`: pieces may be turned by half."""
-    edges = outline.edges
+    edges = _few_edges(outline)
     best: dict[tuple[_Way, float], tuple[float, _Plan]] = {}
     for plan in _plans(edges, by_half):
         key, area = (plan.way, plan.direction), _area(edges, plan, COARSE)
@@ -83,6 +87,18 @@ def densest(outline: Outline, by_half: bool) -> tuple[Rows, ...]:
     ranked = sorted(best.values(), key=_first)
     found = [_measured(edges, _refined(edges, plan)) for _, plan in ranked[:REFINED]]
     return tuple(sorted(found, key=lambda rows: rows.area))
+
+
+def _few_edges(outline: Outline) -> F64:
+    """The outer edges, (n, 4), of an outline, or, if those are many, of one that is a little larger all round."""
+    whole = MultiPolygon([Polygon(part.exterior) for part in polygons(outline.polygon)])
+    little = SIMPLER * math.sqrt(whole.area)
+    edges, _ = edges_of(whole)
+    while len(edges) > MANY_EDGES:
+        little *= 2.0
+        simpler = whole.buffer(little, join_style="mitre").simplify(little)
+        edges, _ = edges_of(MultiPolygon([Polygon(part.exterior) for part in polygons(simpler)]))
+    return edges
 
 
 def _first(ranked: tuple[float, _Plan]) -> float:
