@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
 from functools import lru_cache
+from operator import itemgetter
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -84,7 +85,7 @@ def densest(outline: Outline, by_half: bool) -> tuple[Rows, ...]:
         key, area = (plan.way, plan.direction), _area(edges, plan, COARSE)
         if key not in best or area < best[key][0]:
             best[key] = area, plan
-    ranked = sorted(best.values(), key=_first)
+    ranked = sorted(best.values(), key=itemgetter(0))
     found = [_measured(edges, _refined(edges, plan)) for _, plan in ranked[:REFINED]]
     return tuple(sorted(found, key=lambda rows: rows.area))
 
@@ -99,10 +100,6 @@ def _few_edges(outline: Outline) -> F64:
         simpler = whole.buffer(little, join_style="mitre").simplify(little)
         edges, _ = edges_of(MultiPolygon([Polygon(part.exterior) for part in polygons(simpler)]))
     return edges
-
-
-def _first(ranked: tuple[float, _Plan]) -> float:
-    return ranked[0]
 
 
 def _plans(edges: F64, by_half: bool) -> Iterator[_Plan]:
