@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test coverage lint types contract bless pictures lock bench bench-layout bench-rectangles bench-growth bench-jobs bench-rack crash-rack fuzz-drawings clean
+.PHONY: demo test coverage lint types contract bless pictures lock bench bench-layout bench-rectangles bench-growth bench-alike bench-jobs bench-rack crash-rack fuzz-drawings clean
 
 demo: $(READY)
 	$(BIN)/halfturn demo
@@ -69,6 +69,10 @@ bench-rectangles: $(READY)
 # How the engine's time and memory grow from 60 pieces on one sheet to 500 on twelve.
 bench-growth: $(READY)
 	$(BIN)/python -m nesting.layout.growth
+
+# Many pieces alike on one sheet, in rows and one by one: a table and a picture of docs/layout.md.
+bench-alike: $(READY)
+	$(BIN)/python -m tests.bench.alike
 
 # 20 sign jobs against planning by hand, growth from 60 to 300 letters, cost over time; ten minutes of processor time.
 bench-jobs: $(READY)

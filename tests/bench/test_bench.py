@@ -8,6 +8,7 @@ import shapely
 from nesting.assigning.columns import TURNS, Shop
 from nesting.layout import Ground, Shape, checks
 from nesting.model import Turn
+from tests.bench import alike
 from tests.bench.by_hand import first_corner, first_that_fits, in_rows, lying_rows, upright_rows
 from tests.bench.choice import costing, jobs_table, material
 from tests.bench.jobs import letters_job, sign_job
@@ -52,3 +53,12 @@ def test_jobs_come_out_the_same_every_time_and_as_large_as_asked():
 def test_the_chart_is_whole_and_escapes_names():
     tree = ElementTree.fromstring(steps_svg({"<a>": [(0.5, 12.0), (3.0, 10.0)]}, "s", "EUR"))
     assert "<a>" in [text.text for text in tree.iter("{http://www.w3.org/2000/svg}text")]
+
+
+def test_more_stars_lie_in_rows_than_one_by_one_and_a_picture_shows_all_of_them():
+    star = alike.PIECES[alike.DRAWN]
+    layouts = {name: alike.filled(star, 20_000, rows=name == "in rows") for name in alike.COLOURS}
+    assert len(layouts["in rows"].spots) > 1.3 * len(layouts["one by one"].spots)
+    drawn = ElementTree.fromstring(alike.picture(layouts, star))
+    stars = [part for part in drawn if part.tag.endswith("polygon")]
+    assert len(stars) == sum(len(layout.spots) for layout in layouts.values())
