@@ -68,27 +68,24 @@ def fit(
 def crowded(task: Task, seed: int, spots: Sequence[Spot] = ()) -> Chain:
     """A chain on which all pieces lie: as the spots say, else where there is room, else in rows if those hold all, else
     forced in where they overlap least."""
-    chain = Chain(task, seed)
-    chain.wide = WIDE * min(MANY, len(task.grounds))
+    chain = _chain(task, seed)
     missing = set(chain.lay(spots))
     left = lay_in_order(chain, [i for i in by_bulk(task) if i in missing])
-    if left and not spots and _all_in_rows(chain):
-        return chain
+    if left and not spots and many_alike(task):
+        rows = _chain(task, seed)
+        lay_in_rows(rows, by_bulk(task))
+        if rows.present.all():
+            return rows
     for i in left:
         if not chain.insert(i, TRIES):
             chain.force(i)
     return chain
 
 
-def _all_in_rows(chain: Chain) -> bool:
-    """Lay pieces alike in rows, if there are many; where that does not lay all, all stays as it was."""
-    if not many_alike(chain.task):
-        return False
-    before = chain.save()
-    lay_in_rows(chain, by_bulk(chain.task))
-    if not chain.present.all():
-        chain.restore(before)
-    return bool(chain.present.all())
+def _chain(task: Task, seed: int) -> Chain:
+    chain = Chain(task, seed)
+    chain.wide = WIDE * min(MANY, len(task.grounds))
+    return chain
 
 
 def _settled(chain: Chain, stop: Stop) -> Layout | None:
