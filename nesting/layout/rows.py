@@ -30,7 +30,7 @@ F64 = NDArray[np.float64]
 DIRECTIONS, LONG_EDGES, HEIGHTS = 12, 12, 12
 """Directions of rows that are tried, besides those of long edges, and heights at which a piece lies beside its turned
 neighbour."""
-COARSE, FINE = 48, 96
+COARSE, FINE = 48, 192
 """Cells of a period at first, and for refining."""
 REFINED, HALVINGS = 12, 6
 """How many are refined, by steps halved so many times."""
