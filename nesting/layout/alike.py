@@ -12,9 +12,10 @@ from functools import lru_cache
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon, Polygon, box
+from shapely.geometry import MultiPolygon, Polygon
 
 from nesting.curves import polygons
+from nesting.layout.grounds import is_box
 from nesting.layout.outlines import Outline, turned
 from nesting.layout.rows import Rows, densest
 from nesting.layout.search import Chain, Task, lay_in_order
@@ -29,6 +30,7 @@ DENSE, CLOSER = 2, 2
 LOOKS = 64
 """Places looked at together on a ground that is no box."""
 ROUNDING_MM = 1e-7
+"""What lies out of bounds by less does not."""
 
 F64 = NDArray[np.float64]
 Area = Polygon | MultiPolygon
@@ -89,9 +91,9 @@ def _free(chain: Chain, number: int) -> Area:
     lying = np.flatnonzero(chain.present).tolist()
     there = [i for i in lying if task.places[int(chain.state.region[i])].ground == ground]
     area = task.places[number].area
-    return (
-        MultiPolygon(polygons(area.difference(shapely.union_all([_lying(chain, i) for i in there])))) if there else area
-    )
+    if not there:
+        return area
+    return MultiPolygon(polygons(area.difference(shapely.union_all([_lying(chain, i) for i in there]))))
 
 
 def _lying(chain: Chain, i: int) -> shapely.Geometry:
@@ -109,7 +111,7 @@ def _most(outline: Outline, turns: tuple[float, ...] | None, wkb: bytes, need: i
     area = shapely.from_wkb(wkb)
     assert isinstance(area, Area)
     shapely.prepare(area)
-    plain = abs(box(*area.bounds).area - area.area) <= 1e-9 * area.area
+    plain = is_box(area)
     by_half = turns is None or all(any(same_turn(turn + 180.0, other) for other in turns) for turn in turns)
     every = densest(outline, by_half)
     best, score = tuple[At, ...](), (0, 0.0)
@@ -119,7 +121,7 @@ def _most(outline: Outline, turns: tuple[float, ...] | None, wkb: bytes, need: i
             for at in _inside(cell, area.bounds, None if plain else CLOSER):
                 if min(len(at), need) < score[0]:
                     break
-                found, reach = _nearest(cell, at, area if not plain else None, need)
+                found, reach = _nearest(cell, at, None if plain else area, need)
                 if (len(found), -reach) > score:
                     best, score = found, (len(found), -reach)
     return best

@@ -64,6 +64,11 @@ def _areas(geometry: shapely.Geometry) -> Polygon | MultiPolygon:
     return parts[0] if len(parts) == 1 else MultiPolygon(parts)
 
 
+def is_box(area: Polygon | MultiPolygon) -> bool:
+    """Whether it is all that its bounds hold."""
+    return bool(abs(box(*area.bounds).area - area.area) <= 1e-9 * area.area)
+
+
 def places(
     grounds: Sequence[Ground], half_gap: float, margin_mm: float, *, across: bool, qualities: Sequence[float]
 ) -> list[Place]:
@@ -132,8 +137,7 @@ class _Region:
         assert isinstance(wider, Polygon | MultiPolygon)
         edges, rings = edges_of(wider)
         edges = np.ascontiguousarray(edges.T) / scale
-        # area == area of its bounds: a plain box
-        if abs(box(*area.bounds).area - area.area) <= 1e-9 * area.area:
+        if is_box(area):
             return _Region((x0, y0, x1, y1), True, edges, rings, np.zeros(4, np.float32), 2, 2, (x0, y0, 1.0))
         count = min(CELLS[1], max(CELLS[0], int(4 * max(x1 - x0, y1 - y0))))
         cell = max(x1 - x0, y1 - y0) / count

@@ -17,6 +17,7 @@ from functools import lru_cache
 from operator import itemgetter
 
 import numpy as np
+import shapely
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon
@@ -92,14 +93,17 @@ def densest(outline: Outline, by_half: bool) -> tuple[Rows, ...]:
 
 def _few_edges(outline: Outline) -> F64:
     """The outer edges, (n, 4), of an outline, or, if those are many, of one that is a little larger all round."""
-    whole = MultiPolygon([Polygon(part.exterior) for part in polygons(outline.polygon)])
+    whole = _without_holes(outline.polygon)
     little = SIMPLER * math.sqrt(whole.area)
     edges, _ = edges_of(whole)
     while len(edges) > MANY_EDGES:
         little *= 2.0
-        simpler = whole.buffer(little, join_style="mitre").simplify(little)
-        edges, _ = edges_of(MultiPolygon([Polygon(part.exterior) for part in polygons(simpler)]))
+        edges, _ = edges_of(_without_holes(whole.buffer(little, join_style="mitre").simplify(little)))
     return edges
+
+
+def _without_holes(shape: shapely.Geometry) -> MultiPolygon:
+    return MultiPolygon([Polygon(part.exterior) for part in polygons(shape)])
 
 
 def _plans(edges: F64, by_half: bool) -> Iterator[_Plan]:

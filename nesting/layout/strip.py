@@ -95,12 +95,7 @@ def strip(
     length = _ample(shapes, width_mm, gap_mm, margin_mm)
     task = Task(shapes, [Ground(box(0.0, 0.0, length, width_mm))], gap_mm, margin_mm)
     chains = [Chain(task, seed * CHAINS + number) for number in range(CHAINS)]
-    if chains[0].lay(_of_least_length(task)):
-        lay_in_order(chains[0], by_bulk(task))
-    starts = [_best_of(chains[0])] * CHAINS
-    if many_alike(task, NEARLY_ALL):
-        lay_in_rows(chains[1], by_bulk(task))
-        starts[1] = _best_of(chains[1]) if chains[1].present.all() else starts[0]
+    starts = _starts(task, chains)
     best = min(starts, key=_length)
     layout = _taken(chains[0], best.keep)
     watch.better(layout)
@@ -126,6 +121,18 @@ def strip(
     if compact(chains[0], Parts(task.table)):
         layout = _taken(chains[0], chains[0].save())
     return replace(layout, effort=_effort(chains))
+
+
+def _starts(task: Task, chains: Sequence[Chain]) -> list[_Best]:
+    """What each chain begins with: pieces on a lattice, else one by one; if they are alike, the second has them in rows."""
+    if chains[0].lay(_of_least_length(task)):
+        lay_in_order(chains[0], by_bulk(task))
+    starts = [_best_of(chains[0])] * CHAINS
+    if many_alike(task, NEARLY_ALL):
+        lay_in_rows(chains[1], by_bulk(task))
+        if chains[1].present.all():
+            starts[1] = _best_of(chains[1])
+    return starts
 
 
 def _effort(chains: Sequence[Chain]) -> Effort:
