@@ -124,7 +124,7 @@ def strip(
 
 
 def _starts(task: Task, chains: Sequence[Chain]) -> list[_Best]:
-    """What each chain begins with: pieces on a lattice, else one by one; if they are alike, the second has them in rows."""
+    """What each chain begins with: pieces on a lattice, else one by one; the second in rows, if they are alike."""
     if chains[0].lay(_of_least_length(task)):
         lay_in_order(chains[0], by_bulk(task))
     starts = [_best_of(chains[0])] * CHAINS
