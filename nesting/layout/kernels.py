@@ -18,7 +18,7 @@ import math
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
+from numba import config, njit
 from numpy.typing import NDArray
 
 CIRCLES = 8
@@ -136,6 +136,8 @@ class Job(NamedTuple):
     most: int = 0  # evaluations after which it does
 
 
+config.OPT = type(config.OPT)(2)  # type: ignore[attr-defined]
+"""How hard the compiler tries: at 3, as numba would have it, it takes a fifth longer, and kernels are no faster."""
 OPTIONS: dict[str, Any] = {
     "nogil": True,
     "error_model": "numpy",
@@ -660,7 +662,7 @@ def _boxes_meet(a: F64, b: F64) -> bool:
     return True
 
 
-@inner
+@shared
 def measure(rows: Rows, regions: Regions, state: State, i: int) -> None:
     """Losses of piece i with all others, afresh."""
     r, box = state.row[i], state.box
@@ -828,8 +830,8 @@ def _sample(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, 
     _keep(state.best, loss, x, y, form, angle, k)
 
 
-@inner
-def _scout(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, job: Job) -> None:
+@shared
+def scout(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, job: Job) -> None:
     """Try positions for piece i. The best of `close` near where it lies, if it does, `wide` anywhere and half as many
     at others are kept; or, of `wide` anywhere and at others where it overlaps nothing, the one farthest against the
     lean, in best[KEPT]."""
@@ -907,8 +909,8 @@ def _put(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, at:
     measure(rows, regions, state, i)
 
 
-@_inlined
-def _settle(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, floor: float) -> int:
+@shared
+def settle(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, floor: float) -> int:
     """Descend from every candidate kept, unless one loses nothing, then from the best of them in finer steps. Returns
     which that is."""
     best, top, trait = state.best, 0, rows.trait
@@ -954,7 +956,7 @@ def _slide(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, l
     best[1], best[2] = x, y
 
 
-@inner
+@_inlined
 def _move(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, job: Job) -> float:
     """Insert piece i, or move it to where it loses least; without a better place it stays as it is. Returns its
     weighted loss, FAR if it does not lie."""
@@ -966,10 +968,10 @@ def _move(rows: Rows, pieces: Pieces, regions: Regions, state: State, i: int, jo
         here = np.float64(piece_loss(state.loss, state.weight, state.out, state.weight_out, i))
         form = state.base[i] if pieces.slot[i] >= 0 else state.row[i]
         _keep(best, here, state.x[i], state.y[i], form, state.angle[i], state.region[i])
-    _scout(rows, pieces, regions, state, i, job)
+    scout(rows, pieces, regions, state, i, job)
     top = KEPT
     if not clear:
-        top = _settle(rows, pieces, regions, state, i, job.floor)
+        top = settle(rows, pieces, regions, state, i, job.floor)
     elif best[KEPT, 0] < FAR:
         _slide(rows, pieces, regions, state, i, job.lean_x, job.lean_y)
     if best[top, 0] < here:

@@ -4,7 +4,7 @@ In: nothing. Out: the compiled kernels in numba's cache beside their source. Tak
 fraction of a second afterwards. `python -m nesting.layout.ready` does it as a part of setting up.
 
 Compiling holds one lock for all threads, so the first time two processes share the work and leave it in the cache: at
-first what several kernels rest on, one half each, then what is called, which finds that there.
+first what several kernels rest on, one half each, then what moves a piece, then what is called, which finds that there.
 """
 
 import gc
@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
 from contextlib import suppress
 from multiprocessing import get_context
+from typing import Any
 
 import numpy as np
 import shapely
@@ -51,7 +52,7 @@ def get_ready(*, outlines_only: bool = False) -> None:
 def _compile_side_by_side(parts: Sequence[Callable[[], None]]) -> None:
     """Each in one of the processes, once these have made what the parts have in common."""
     with ProcessPoolExecutor(PROCESSES, get_context("spawn"), _only_compile) as pool:
-        for stage in ((_pairs, _places), parts):
+        for stage in ((_pairs, _places), (_scouting, _settling), parts):
             for done in [pool.submit(part) for part in stage]:
                 done.result()
 
@@ -69,31 +70,45 @@ def _pairs() -> None:
 
 
 def _places() -> None:
-    """What else is needed to move pieces and to lay them as saved."""
-    chain = _chain(Ground(SQUARE))
-    rows, regions, state = chain.rows, chain.regions, chain.state
-    for kernel, arguments in (
-        (kernels.out_loss, (rows, regions, 0, 0, 0.0, 0.0)),
-        (kernels.turn_row, (rows, 0, 0, 0.0)),
-        (kernels.survey, (rows, state, 0)),
-        (kernels.reweigh, (state.loss, state.weight, state.out, state.weight_out)),
-    ):
-        kernel.compile(tuple(map(typeof, arguments)))
+    """How far a piece leaves the place it may lie in, as it is and turned."""
+    chain = _chain(FIELD)
+    _compile(kernels.out_loss, chain.rows, chain.regions, 0, 0, 0.0, 0.0)
+    _compile(kernels.turn_row, chain.rows, 0, 0, 0.0)
 
 
-def _chain(ground: Ground) -> Chain:
-    return Chain(Task([SHAPE], [ground], 0.0, 0.0), 1)
+def _scouting() -> None:
+    """Where a piece might lie."""
+    chain = _chain(FIELD)
+    _compile(kernels.scout, *chain.arrays, 0, kernels.Job(kernels.INSERT))
+    _compile(kernels.survey, chain.rows, chain.state, 0)
+
+
+def _settling() -> None:
+    """Where near that it lies best, and what it then overlaps."""
+    chain = _chain(FIELD)
+    state = chain.state
+    _compile(kernels.settle, *chain.arrays, 0, 0.0)
+    _compile(kernels.measure, chain.rows, chain.regions, state, 0)
+    _compile(kernels.reweigh, state.loss, state.weight, state.out, state.weight_out)
+
+
+def _compile(kernel: Any, *arguments: object) -> None:
+    """For arguments such as these."""
+    kernel.compile(tuple(map(typeof, arguments)))
+
+
+def _chain(field: Polygon) -> Chain:
+    return Chain(Task([SHAPE], [Ground(field)], 0.0, 0.0), 1)
 
 
 def _moves() -> None:
-    """What moves a piece: together with the pairs as long as all other kernels of outlines and half of those of
-    rectangles."""
-    _chain(Ground(SQUARE)).force(0)
+    """Pieces moved, one or all: what rests on all before."""
+    _chain(FIELD).force(0)
 
 
 def _layouts() -> None:
     """A layout saved, restored and pushed together, on a sheet that is no box."""
-    chain = _chain(Ground(Polygon(FIELD.exterior, [SQUARE.exterior])))
+    chain = _chain(Polygon(FIELD.exterior, [SQUARE.exterior]))
     keep = chain.save()
     keep[:, 4] = 0.0
     chain.restore(keep)
