@@ -55,6 +55,11 @@ class Asked:
         """Area to lay on."""
         return sum(self.rooms[kind] for kind in sheets)
 
+    def least(self, sheets: Iterable[int], left: Iterable[Shape]) -> float:
+        """What these sheets cost, and at least those that what is left will lie on, by its area."""
+        cheap = min(stock.cost / room for stock, room in zip(self.stock, self.rooms, strict=True))
+        return self.cost(sheets) + cheap * sum(self.areas[shape.id] for shape in left)
+
     def available(self, kind: int, taken: int) -> bool:
         """Whether there are so many of a kind, or more."""
         most = self.stock[kind].quantity

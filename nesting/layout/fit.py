@@ -16,7 +16,7 @@ DISTURBANCES = 1000
 """Fresh starts before giving up, should the stop rule not come first."""
 PATIENCE, STRIKES = 40, 2
 """Rounds without gain before a strike; strikes before a separation is given up."""
-POOL = 8
+POOL = 2
 """Failed layouts kept to go on from."""
 MANY = 4
 """A piece in conflict tries so many times more positions anywhere, if there are so many grounds."""

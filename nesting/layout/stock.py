@@ -6,12 +6,13 @@ First the sheet that gives most area laid for its cost is taken, again and again
 that may lie at any angle laid squarely, an edge along an axis, which leaves far fewer ways to try; then freely. Then
 pieces are dealt anew between two sheets at a time (`dealing`), and other choices of sheets that cost less are tried, a
 few sheets fewer or others instead: two chains, one freely from the layout at hand and one squarely from nothing, move
-everything apart on all sheets at once, as in `fit`. They exchange nothing and are looked at after fixed amounts of
-work, so that one thread or two give the same layout.
+everything apart on all sheets at once, as in `fit`; where the first does not do it soon, both squarely from nothing.
+They exchange nothing and are looked at after fixed amounts of work, so that one thread or two give the same layout.
 """
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Callable, Hashable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -35,10 +36,15 @@ DEALING_SHARE = 0.1
 """Of the effort allowed, so much for the first deals between two sheets."""
 ROUND_SHARE = 0.25
 """Of the effort allowed, so much for the first round through few choices."""
+TIGHT = 0.005
+"""A choice that would have less of its area free is hardly worth more than the least."""
 OUT, INTO, FEW = 2, 3, 4
 """At most so many sheets are given up at once for so many others; for one, where there are more than FEW kinds."""
 EXCHANGE = 150_000
 """Evaluations of each chain between two looks at the other: a sixth of a second."""
+AT_HAND = 2_000_000
+"""Evaluations after which a chain that goes on from the layout at hand makes room for another that lies squarely from
+nothing: that comes apart, if it does, with half the work or less."""
 
 
 def cheapest(
@@ -87,11 +93,13 @@ def _improving(asked: Asked, stop: Stop, pool: ThreadPoolExecutor) -> Iterator[S
             best, spent = dealt, before + used
             yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
         choices = _cheaper(asked, best)
-        share = longer * max(FIRST_SHARE, ROUND_SHARE / max(1, len(choices)))
-        for sheets in choices:
+        loose = sum(not choice.tight for choice in choices) or len(choices)
+        for choice in choices:
             if stop(Effort(spent)) >= 1.0:
                 break
-            found, used = _try(asked, best, sheets, _within(stop, spent, share), tries, pool)
+            share = 0.0 if choice.tight and loose < len(choices) else ROUND_SHARE / loose
+            most = _within(stop, spent, longer * max(FIRST_SHARE, share))
+            found, used = _try(asked, best, choice, most, tries, pool)
             spent, tries, best = spent + used, tries + 1, found or best
             yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
             if found is not None:
@@ -113,9 +121,10 @@ def _within(stop: Stop, spent: int, share: float) -> Stop:
 
 
 def _laying(asked: Asked, shapes: Sequence[Shape], stop: Stop, spent: int) -> Iterator[Stocked]:
-    """Sheet after sheet, each the one that gives most area for its cost. A layout is repeated while there are pieces
-    for it; with the effort for this spent, only those known, and the kind of the sheet before, are looked at."""
-    left, sheets, spots = list(shapes), list[int](), list[Spot]()
+    """Sheet after sheet, each the one that gives most area for its cost, or the cheapest that holds all that is left,
+    where nothing goes on to cost less. A layout is repeated while there are pieces for it; with the effort for this
+    spent, only those known, and the kind of the sheet before, are looked at."""
+    left, sheets, spots, whole = list(shapes), list[int](), list[Spot](), math.inf
     known: dict[int, Layout] = {}
     share, start = LAYING_SHARE / len(asked.ways), stop(Effort(spent))
     while True:
@@ -134,11 +143,21 @@ def _laying(asked: Asked, shapes: Sequence[Shape], stop: Stop, spent: int) -> It
                 break
         if not laid:
             return
-        kind, most = max(laid, key=lambda each: (not each[1].missing, each[1].value / asked.stock[each[0]].cost))
-        spots += [replace(spot, ground=len(sheets)) for spot in most.spots]
+        for kind, most in laid:
+            if not most.missing and (cost := asked.cost([*sheets, kind])) < whole:
+                whole = cost
+                yield asked.stocked([*sheets, kind], [*spots, *_on(most, len(sheets))], (), spent)
+        kind, most = max(laid, key=lambda each: each[1].value / asked.stock[each[0]].cost)
+        spots += _on(most, len(sheets))
         sheets.append(kind)
         missing = set(most.missing)
         left = [shape for shape in left if shape.id in missing]
+        if asked.least(sheets, left) >= whole:
+            return
+
+
+def _on(layout: Layout, sheet: int) -> list[Spot]:
+    return [replace(spot, ground=sheet) for spot in layout.spots]
 
 
 def _again(asked: Asked, layout: Layout, left: Sequence[Shape]) -> Layout | None:
@@ -181,7 +200,7 @@ def _everything(asked: Asked, best: Stocked, stop: Stop, pool: ThreadPoolExecuto
         return best
     sheets = [kind for kind, stock in enumerate(asked.stock) for _ in range(stock.quantity or 0)]
     order = [*best.sheets, *(Counter(sheets) - Counter(best.sheets)).elements()]
-    choice = _Choice(tuple(range(len(best.sheets))), tuple(order[len(best.sheets) :]))
+    choice = _Choice(tuple(range(len(best.sheets))), tuple(order[len(best.sheets) :]), False)
     spent = best.layout.effort.evaluations
     return _try(asked, best, choice, _within(stop, spent, 1.0), 0, pool)[0] or best
 
@@ -191,10 +210,11 @@ def _everything(asked: Asked, best: Stocked, stop: Stop, pool: ThreadPoolExecuto
 
 @dataclass(frozen=True, slots=True)
 class _Choice:
-    """Which sheets of a layout stay, by number, and kinds of others."""
+    """Which sheets of a layout stay, by number, kinds of others, and whether hardly any area would be left free."""
 
     kept: tuple[int, ...]
     others: tuple[int, ...]
+    tight: bool
 
 
 def _cheaper(asked: Asked, best: Stocked) -> list[_Choice]:
@@ -202,7 +222,7 @@ def _cheaper(asked: Asked, best: Stocked) -> list[_Choice]:
     sheets, those with least on them are given up."""
     need = sum(asked.areas.values()) * (1.0 - 1e-9)
     have, kinds = Counter(best.sheets), range(len(asked.stock))
-    found: list[tuple[float, int, tuple[int, ...], tuple[int, ...]]] = []
+    found: list[tuple[float, int, tuple[int, ...], tuple[int, ...], bool]] = []
     for out in _some(sorted(have), OUT):
         for into in _some(kinds, INTO if len(kinds) <= FEW else 1):
             sheets = have - Counter(out) + Counter(into)
@@ -212,8 +232,9 @@ def _cheaper(asked: Asked, best: Stocked) -> list[_Choice]:
                 continue
             saved, room = best.cost - asked.cost(sheets.elements()), asked.room(sheets.elements())
             if saved > 1e-9 * best.cost and room >= need:
-                found.append((-saved * (1.0 - need / room) ** 2, len(into) - len(out), out, into))
-    return [_Choice(_kept(asked, best, out), into) for *_, out, into in sorted(found)]
+                free = 1.0 - need / room
+                found.append((-saved * free**2, len(into) - len(out), out, into, free < TIGHT))
+    return [_Choice(_kept(asked, best, out), into, tight) for *_, out, into, tight in sorted(found)]
 
 
 def _some(kinds: Sequence[int], most: int) -> list[tuple[int, ...]]:
@@ -241,17 +262,21 @@ def _try(
     if free.hopeless:
         return None, 0
     spots = [replace(s, ground=choice.kept.index(s.ground)) for s in best.layout.spots if s.ground in choice.kept]
-    seed = (asked.seed * 1000 + tries) * 2
+    seed, before = (asked.seed * 1000 + tries) * 2, 0
     runs = [_Run(partial(crowded, free, seed, spots))]
     runs += [] if squared.hopeless else [_Run(partial(crowded, squared, seed + 1))]
+    again = len(runs) > 1 and len(asked.ways) > 1
     while True:
         list(pool.map(_Run.advance, runs))
-        used = sum(run.evaluations for run in runs)
+        used = before + sum(run.evaluations for run in runs)
         layout = next((run.layout for run in runs if run.layout is not None), None)
         if layout is not None:
             return Stocked(layout, sheets, asked.cost(sheets)), used
         if stop(Effort(used)) >= 1.0:
             return None, used
+        if again and runs[0].evaluations >= AT_HAND:
+            again, before = False, runs[0].evaluations
+            runs[0] = _Run(partial(crowded, squared, seed))
 
 
 class _Run:
