@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Hashable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -135,9 +135,10 @@ def _laying(asked: Asked, shapes: Sequence[Shape], stop: Stop, spent: int) -> It
         known = {kind: again for kind in kinds if kind in known and (again := _again(asked, known[kind], left))}
         late, laid = stop(Effort(spent)) - start > share, list[tuple[int, Layout]]()
         for some in (sheets[-1:], kinds) if late else (kinds,):
-            for kind in sorted(set(some) & set(kinds) - set(known)):
-                known[kind] = _filled(asked, left, kind, _within(stop, spent, _laying_share(asked)))
-                spent += known[kind].effort.evaluations
+            for kind in _promising(asked, set(some) & set(kinds) - set(known)):
+                if _might_be_best(asked, kind, left, known):
+                    known[kind] = _filled(asked, left, kind, _within(stop, spent, _laying_share(asked)))
+                    spent += known[kind].effort.evaluations
             laid = [(kind, layout) for kind, layout in sorted(known.items()) if layout.spots]
             if laid:
                 break
@@ -154,6 +155,18 @@ def _laying(asked: Asked, shapes: Sequence[Shape], stop: Stop, spent: int) -> It
         left = [shape for shape in left if shape.id in missing]
         if asked.least(sheets, left) >= whole:
             return
+
+
+def _promising(asked: Asked, kinds: Iterable[int]) -> list[int]:
+    """Kinds of sheets, first those with most room for their cost."""
+    return sorted(kinds, key=lambda kind: (asked.stock[kind].cost / asked.rooms[kind], kind))
+
+
+def _might_be_best(asked: Asked, kind: int, left: Sequence[Shape], known: Mapping[int, Layout]) -> bool:
+    """Whether a sheet might hold all that is left or, filled to the brim, more for its cost than those known."""
+    room, cost = asked.rooms[kind], asked.stock[kind].cost
+    whole = sum(asked.areas[shape.id] for shape in left) <= room
+    return whole or all(room / cost > layout.value / asked.stock[other].cost for other, layout in known.items())
 
 
 def _on(layout: Layout, sheet: int) -> list[Spot]:
