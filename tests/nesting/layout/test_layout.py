@@ -220,6 +220,13 @@ def test_as_few_sheets_as_the_area_allows() -> None:
     assert len(found.sheets) == 2  # as few as the area allows
 
 
+def test_one_sheet_for_all_that_is_left_costs_more_than_two_small_ones() -> None:
+    shapes = [Shape(str(k), box(0, 0, 99, 99), (0.0,)) for k in range(12)]
+    dear, cheap = Stock(Ground(box(0, 0, 400, 200)), 10.0), Stock(Ground(box(0, 0, 200, 200)), 3.0)
+    found = cheapest(shapes, [dear, cheap], stop=after_evaluations(2_000))
+    assert (found.sheets, found.layout.missing) == ((1, 1, 1), ())
+
+
 def test_one_thread_or_two_same_sheets() -> None:
     shapes = [Shape(str(k), polygon, None) for k, polygon in enumerate([ELL, TEE, star(80), RING] * 4)]
     stock = [Stock(Ground(box(0, 0, 300, 300))), Stock(Ground(OFFCUT), 2.5)]
