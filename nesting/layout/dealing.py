@@ -25,6 +25,8 @@ TAKE = 30_000
 """Evaluations for laying more on the taker."""
 SETTLE = 40_000
 """Evaluations for laying what is left on the giver, or on a cheaper sheet."""
+NEVER = 1 << 30
+"""Deals of two sheets where there was nothing to try: at no effort, they would be tried for ever."""
 FREE = 0.005
 """A sheet with less of it free takes nothing."""
 
@@ -57,7 +59,7 @@ def dealing(
         jobs = [_Deal(asked, giver, taker, deals[giver.ids, taker.ids], taken) for giver, taker in pairs]
         for job, (after, used) in zip(jobs, list(pool.map(_Deal.done, jobs)), strict=True):
             spent += used
-            deals[job.giver.ids, job.taker.ids] += 1
+            deals[job.giver.ids, job.taker.ids] += 1 if used else NEVER
             others = [each for each in bins if each is not job.giver and each is not job.taker]
             # Both deals may have taken the last of a kind.
             if after is not None and _there(asked, [*others, *after]):
@@ -87,6 +89,7 @@ def _next(asked: Asked, bins: Sequence[_Bin], deals: Deals) -> list[Pair]:
     order = sorted(bins, key=lambda each: _use(asked, each))
     takers = [each for each in order if _free(asked, each) > FREE * asked.rooms[each.kind]]
     pairs = [(giver, taker) for giver in order for taker in reversed(takers) if _use(asked, taker) > _use(asked, giver)]
+    pairs = [(giver, taker) for giver, taker in pairs if deals[giver.ids, taker.ids] < NEVER]
     ranked = sorted(pairs, key=lambda pair: deals[pair[0].ids, pair[1].ids])
     others = [pair for pair in ranked if not {id(each) for each in pair} & {id(each) for each in ranked[0]}]
     return ranked[:1] + others[:1]

@@ -104,6 +104,8 @@ def _improving(asked: Asked, stop: Stop, pool: ThreadPoolExecutor) -> Iterator[S
             yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
             if found is not None:
                 break
+        if spent == before:  # nothing was left to try
+            return
         longer *= 1.5 if best.cost == cost else 1.0
 
 

@@ -4,6 +4,7 @@ import importlib
 import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from itertools import islice
 
 import pytest
 import shapely
@@ -232,6 +233,19 @@ def test_one_thread_or_two_same_sheets() -> None:
     stock = [Stock(Ground(box(0, 0, 300, 300))), Stock(Ground(OFFCUT), 2.5)]
     one, two = (cheapest(shapes, stock, stop=after_evaluations(900_000), threads=threads) for threads in (1, 2))
     assert one == two
+
+
+def test_sheets_with_nothing_to_deal_are_left_alone() -> None:
+    """Four equal squares fill the one, eight the other: to look at them costs no effort, and would never end."""
+    shapes = [Shape(str(k), box(0, 0, 99, 99), (0.0,)) for k in range(12)]
+    stock = [Stock(Ground(box(0, 0, 400, 200)), 10.0), Stock(Ground(box(0, 0, 200, 200)), 3.0)]
+    places = [(100.0 * (k % 2), 100.0 * (k // 2)) for k in range(4)]
+    spots = [Spot(str(k), x, y, 0, ground=1) for k, (x, y) in enumerate(places)]
+    spots += [Spot(str(4 + k), x, y, 0) for k, (x, y) in enumerate([*places, *((x + 200, y) for x, y in places)])]
+    asked = Asked(shapes, stock, 0.0, 0.0, 0)
+    with ThreadPoolExecutor(1) as pool:
+        steps = dealing(asked, asked.stocked([0, 1], spots, (), 0), Deals(), after_evaluations(1_000), pool)
+        assert len(list(islice(steps, 100))) < 100
 
 
 def test_pieces_dealt_anew_leave_room_for_a_cheaper_sheet() -> None:
