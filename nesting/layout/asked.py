@@ -57,7 +57,7 @@ class Asked:
 
     def least(self, sheets: Iterable[int], left: Iterable[Shape]) -> float:
         """What these sheets cost, and at least those that what is left will lie on, by its area."""
-        cheap = min(stock.cost / room for stock, room in zip(self.stock, self.rooms, strict=True))
+        cheap = min(stock.cost / room for stock, room in zip(self.stock, self.rooms, strict=True) if room > 0.0)
         return self.cost(sheets) + cheap * sum(self.areas[shape.id] for shape in left)
 
     def available(self, kind: int, taken: int) -> bool:

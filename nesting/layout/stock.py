@@ -161,7 +161,7 @@ def _laying(asked: Asked, shapes: Sequence[Shape], stop: Stop, spent: int) -> It
 
 def _promising(asked: Asked, kinds: Iterable[int]) -> list[int]:
     """Kinds of sheets, first those with most room for their cost."""
-    return sorted(kinds, key=lambda kind: (asked.stock[kind].cost / asked.rooms[kind], kind))
+    return sorted(kinds, key=lambda kind: (-asked.rooms[kind] / asked.stock[kind].cost, kind))
 
 
 def _might_be_best(asked: Asked, kind: int, left: Sequence[Shape], known: Mapping[int, Layout]) -> bool:
