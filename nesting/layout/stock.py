@@ -93,12 +93,10 @@ def _improving(asked: Asked, stop: Stop, pool: ThreadPoolExecutor) -> Iterator[S
             best, spent = dealt, before + used
             yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
         choices = _cheaper(asked, best)
-        loose = sum(not choice.tight for choice in choices) or len(choices)
         for choice in choices:
             if stop(Effort(spent)) >= 1.0:
                 break
-            share = 0.0 if choice.tight and loose < len(choices) else ROUND_SHARE / loose
-            most = _within(stop, spent, longer * max(FIRST_SHARE, share))
+            most = _within(stop, spent, longer * _share(choices, choice))
             found, used = _try(asked, best, choice, most, tries, pool)
             spent, tries, best = spent + used, tries + 1, found or best
             yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
@@ -107,6 +105,14 @@ def _improving(asked: Asked, stop: Stop, pool: ThreadPoolExecutor) -> Iterator[S
         if spent == before:  # nothing was left to try
             return
         longer *= 1.5 if best.cost == cost else 1.0
+
+
+def _share(choices: Sequence[_Choice], choice: _Choice) -> float:
+    """Of the effort allowed, so much for the first try of a choice: an equal part, but the least for tight ones."""
+    loose = sum(not each.tight for each in choices)
+    if choice.tight and loose:
+        return FIRST_SHARE
+    return max(FIRST_SHARE, ROUND_SHARE / (loose or len(choices)))
 
 
 def _within(stop: Stop, spent: int, share: float) -> Stop:
@@ -137,10 +143,7 @@ def _laying(asked: Asked, shapes: Sequence[Shape], stop: Stop, spent: int) -> It
         known = {kind: again for kind in kinds if kind in known and (again := _again(asked, known[kind], left))}
         late, laid = stop(Effort(spent)) - start > share, list[tuple[int, Layout]]()
         for some in (sheets[-1:], kinds) if late else (kinds,):
-            for kind in _promising(asked, set(some) & set(kinds) - set(known)):
-                if _might_be_best(asked, kind, left, known):
-                    known[kind] = _filled(asked, left, kind, _within(stop, spent, _laying_share(asked)))
-                    spent += known[kind].effort.evaluations
+            spent = _look_at(asked, set(some) & set(kinds) - set(known), left, known, stop, spent)
             laid = [(kind, layout) for kind, layout in sorted(known.items()) if layout.spots]
             if laid:
                 break
@@ -159,9 +162,16 @@ def _laying(asked: Asked, shapes: Sequence[Shape], stop: Stop, spent: int) -> It
             return
 
 
-def _promising(asked: Asked, kinds: Iterable[int]) -> list[int]:
-    """Kinds of sheets, first those with most room for their cost."""
-    return sorted(kinds, key=lambda kind: (-asked.rooms[kind] / asked.stock[kind].cost, kind))
+def _look_at(
+    asked: Asked, kinds: Iterable[int], left: Sequence[Shape], known: dict[int, Layout], stop: Stop, spent: int
+) -> int:
+    """Fill a sheet of each kind that might be the best, first those with most room for their cost; `known` receives
+    them. Returns the evaluations spent by then."""
+    for kind in sorted(kinds, key=lambda kind: (-asked.rooms[kind] / asked.stock[kind].cost, kind)):
+        if _might_be_best(asked, kind, left, known):
+            known[kind] = _filled(asked, left, kind, _within(stop, spent, _laying_share(asked)))
+            spent += known[kind].effort.evaluations
+    return spent
 
 
 def _might_be_best(asked: Asked, kind: int, left: Sequence[Shape], known: Mapping[int, Layout]) -> bool:
