@@ -7,7 +7,8 @@ that may lie at any angle laid squarely, an edge along an axis, which leaves far
 pieces are dealt anew between two sheets at a time (`dealing`), and other choices of sheets that cost less are tried, a
 few sheets fewer or others instead: two chains, one freely from the layout at hand and one squarely from nothing, move
 everything apart on all sheets at once, as in `fit`; where the first does not do it soon, both squarely from nothing.
-They exchange nothing and are looked at after fixed amounts of work, so that one thread or two give the same layout.
+They exchange nothing and are looked at after fixed amounts of work, so that one thread or two give the same layout. Of
+the choices left when one failed, those that would leave as much free or more come first.
 """
 
 from __future__ import annotations
@@ -93,15 +94,15 @@ def _improving(asked: Asked, stop: Stop, pool: ThreadPoolExecutor) -> Iterator[S
             best, spent = dealt, before + used
             yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
         choices = _cheaper(asked, best)
-        for choice in choices:
-            if stop(Effort(spent)) >= 1.0:
-                break
+        left, found = list(choices), None
+        while left and found is None and stop(Effort(spent)) < 1.0:
+            choice = left.pop(0)
             most = _within(stop, spent, longer * _share(choices, choice))
             found, used = _try(asked, best, choice, most, tries, pool)
             spent, tries, best = spent + used, tries + 1, found or best
             yield replace(best, layout=replace(best.layout, effort=Effort(spent)))
-            if found is not None:
-                break
+            # What would leave less free than a choice that failed comes after what would leave as much.
+            left.sort(key=lambda other: other.free < choice.free - 1e-9)
         if spent == before:  # nothing was left to try
             return
         longer *= 1.5 if best.cost == cost else 1.0
@@ -225,7 +226,7 @@ def _everything(asked: Asked, best: Stocked, stop: Stop, pool: ThreadPoolExecuto
         return best
     sheets = [kind for kind, stock in enumerate(asked.stock) for _ in range(stock.quantity or 0)]
     order = [*best.sheets, *(Counter(sheets) - Counter(best.sheets)).elements()]
-    choice = _Choice(tuple(range(len(best.sheets))), tuple(order[len(best.sheets) :]), False)
+    choice = _Choice(tuple(range(len(best.sheets))), tuple(order[len(best.sheets) :]), 0.0)
     spent = best.layout.effort.evaluations
     return _try(asked, best, choice, _within(stop, spent, 1.0), 0, pool)[0] or best
 
@@ -235,11 +236,15 @@ def _everything(asked: Asked, best: Stocked, stop: Stop, pool: ThreadPoolExecuto
 
 @dataclass(frozen=True, slots=True)
 class _Choice:
-    """Which sheets of a layout stay, by number, kinds of others, and whether hardly any area would be left free."""
+    """Which sheets of a layout stay, by number, kinds of others, and the share of the area that would be free."""
 
     kept: tuple[int, ...]
     others: tuple[int, ...]
-    tight: bool
+    free: float
+
+    @property
+    def tight(self) -> bool:
+        return self.free < TIGHT
 
 
 def _cheaper(asked: Asked, best: Stocked) -> list[_Choice]:
@@ -247,7 +252,7 @@ def _cheaper(asked: Asked, best: Stocked) -> list[_Choice]:
     sheets, those with least on them are given up."""
     need = sum(asked.areas.values()) * (1.0 - 1e-9)
     have, kinds = Counter(best.sheets), range(len(asked.stock))
-    found: list[tuple[float, int, tuple[int, ...], tuple[int, ...], bool]] = []
+    found: list[tuple[float, int, tuple[int, ...], tuple[int, ...], float]] = []
     for out in _some(sorted(have), OUT):
         for into in _some(kinds, INTO if len(kinds) <= FEW else 1):
             sheets = have - Counter(out) + Counter(into)
@@ -258,8 +263,8 @@ def _cheaper(asked: Asked, best: Stocked) -> list[_Choice]:
             saved, room = best.cost - asked.cost(sheets.elements()), asked.room(sheets.elements())
             if saved > 1e-9 * best.cost and room >= need:
                 free = 1.0 - need / room
-                found.append((-saved * free**2, len(into) - len(out), out, into, free < TIGHT))
-    return [_Choice(_kept(asked, best, out), into, tight) for *_, out, into, tight in sorted(found)]
+                found.append((-saved * free**2, len(into) - len(out), out, into, free))
+    return [_Choice(_kept(asked, best, out), into, free) for *_, out, into, free in sorted(found)]
 
 
 def _some(kinds: Sequence[int], most: int) -> list[tuple[int, ...]]:

@@ -235,6 +235,24 @@ def test_one_thread_or_two_same_sheets() -> None:
     assert one == two
 
 
+def test_what_leaves_less_room_than_a_choice_that_failed_comes_last(monkeypatch: pytest.MonkeyPatch) -> None:
+    """110 discs that no try brings apart: after the choice that would save most come looser ones."""
+    tried = list[float]()
+
+    def in_vain(asked, best, choice, *_):
+        sheets = [*(best.sheets[at] for at in choice.kept), *choice.others]
+        tried.append(1.0 - sum(asked.areas.values()) / asked.room(sheets))
+        return None, 200_000
+
+    monkeypatch.setattr("nesting.layout.stock._try", in_vain)
+    shapes = [Shape(str(k), Point(0, 0).buffer(2.5), (0.0,)) for k in range(110)]
+    sizes = [(40, 30, 1200, None), (25, 20, 300, 3), (15, 40, 330, 2)]
+    stock = [Stock(Ground(box(0, 0, width, height)), cost, there) for width, height, cost, there in sizes]
+    cheapest(shapes, stock, stop=after_evaluations(1_000_000))
+    assert len(tried) > 3
+    assert min(tried) > tried[0] - 1e-9
+
+
 def test_sheets_with_nothing_to_deal_are_left_alone() -> None:
     """Four equal squares fill the one, eight the other: to look at them costs no effort, and would never end."""
     shapes = [Shape(str(k), box(0, 0, 99, 99), (0.0,)) for k in range(12)]
