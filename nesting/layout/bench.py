@@ -29,6 +29,7 @@ from typing import Any
 
 from shapely.geometry import Polygon, box
 
+from nesting.faults import Fault
 from nesting.layout import guillotine
 from nesting.layout.asked import Stock
 from nesting.layout.fill import fill
@@ -240,7 +241,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     print(HEAD, flush=True)
     lines = []
     for path in paths:
-        lines.append(line(path, run))
+        try:
+            lines.append(line(path, run))
+        except Fault as fault:
+            print(fault, file=sys.stderr)
+            return fault.exit_code
         print(lines[-1].text, flush=True)
     if options.keep:
         reached = run.kept | {each.name: each.reached for each in lines if each.name not in run.kept}

@@ -14,8 +14,10 @@ from pathlib import Path
 from typing import Any
 
 import shapely
+from shapely.errors import ShapelyError
 from shapely.geometry import Polygon, box
 
+from nesting.faults import DrawingFault, within
 from nesting.layout.terms import Ground, Shape, Spot
 
 MEAN_MM = 100.0
@@ -57,9 +59,20 @@ class Instance:
 
 
 def read(path: Path, grow: float = 1.0) -> Instance:
-    """Read an instance file; its sheets so many times longer and wider than it says."""
-    raw = json.loads(path.read_text(encoding="utf-8"))
-    raw = raw if grow == 1.0 else _grown(raw, grow)
+    """Read an instance file; its sheets so many times longer and wider than it says. Raises DrawingFault."""
+    with within(str(path)):
+        try:
+            raw = json.loads(path.read_text(encoding="utf-8"), parse_constant=_no_number)
+            return _instance(raw if grow == 1.0 else _grown(raw, grow))
+        except (OSError, ArithmeticError, LookupError, TypeError, ValueError, ShapelyError) as fault:
+            raise DrawingFault(f"this is no instance that can be read ({type(fault).__name__}: {fault})") from fault
+
+
+def _no_number(constant: str) -> float:
+    raise ValueError(f"{constant} is no number")
+
+
+def _instance(raw: dict[str, Any]) -> Instance:
     items = raw["items"]
     polygons = [_polygon(item) for item in items]
     count = sum(_most(item) for item in items)
@@ -121,7 +134,14 @@ def _shape(item: dict[str, Any], polygon: Polygon, raw: dict[str, Any]) -> Shape
 
 def _polygon(item: dict[str, Any]) -> Polygon:
     if "outline" in item:
-        return Polygon(item["outline"], item.get("holes") or [])
+        polygon = Polygon(item["outline"], item.get("holes") or [])
+        if not polygon.is_valid:
+            raise DrawingFault(
+                f"no outline to cut along: {shapely.is_valid_reason(polygon)}",
+                where=(f"item {item['id']}",),
+                mend="let no edges cross or touch",
+            )
+        return polygon
     return box(0.0, 0.0, float(item["length"]), float(item["height"]))
 
 
