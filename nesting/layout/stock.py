@@ -226,6 +226,7 @@ def _everything(asked: Asked, best: Stocked, stop: Stop, pool: ThreadPoolExecuto
         return best
     sheets = [kind for kind, stock in enumerate(asked.stock) for _ in range(stock.quantity or 0)]
     order = [*best.sheets, *(Counter(sheets) - Counter(best.sheets)).elements()]
+    # It stands alone, so what it would leave free is not asked.
     choice = _Choice(tuple(range(len(best.sheets))), tuple(order[len(best.sheets) :]), 0.0)
     spent = best.layout.effort.evaluations
     return _try(asked, best, choice, _within(stop, spent, 1.0), 0, pool)[0] or best
